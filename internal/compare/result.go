@@ -1,0 +1,108 @@
+package compare
+
+import (
+	"time"
+
+	"dustlog/internal/dust"
+)
+
+// Verdict is the answer in words. "No reduction shown" is never "no reduction".
+type Verdict string
+
+// The verdicts.
+const (
+	Increased         Verdict = "increased"
+	ReducedEnough     Verdict = "reduced enough"
+	ReducedLess       Verdict = "reduced, but less than matters"
+	ReducedUncertain  Verdict = "reduced, size uncertain"
+	NoneThatMatters   Verdict = "no reduction that matters"
+	NoReductionShown  Verdict = "no reduction shown"
+	TooLittleData     Verdict = "too little data"
+	defaultConfidence         = 0.95
+)
+
+// Result is what every output renders. Keys are only ever added. A nil number
+// is one that could not be computed; Why says why.
+type Result struct {
+	Schema            int      `json:"schema"`
+	Metric            string   `json:"metric"`
+	Unit              string   `json:"unit"`
+	Sensor            string   `json:"sensor"`
+	Position          string   `json:"position"`
+	BackgroundSensor  string   `json:"background_sensor"` // "" if nothing was subtracted
+	Before            string   `json:"before"`
+	After             string   `json:"after"`
+	UnitOfReplication string   `json:"unit_of_replication"`
+	NBefore           int      `json:"n_before"`
+	NAfter            int      `json:"n_after"`
+	GMBefore          *float64 `json:"gm_before"` // in Unit, task-adjusted, above background
+	GMAfter           *float64 `json:"gm_after"`
+	Ratio             *float64 `json:"ratio"` // after / before
+	CILow             *float64 `json:"ci_low"`
+	CIHigh            *float64 `json:"ci_high"`
+	Confidence        float64  `json:"confidence"`
+	PValue            *float64 `json:"p_value"`
+	PermutationP      *float64 `json:"permutation_p_value"`
+	ChangePercent     *float64 `json:"change_percent"` // 100·(ratio − 1): a reduction is negative
+	SmallestChange    float64  `json:"smallest_change_percent"`
+	Verdict           Verdict  `json:"verdict"`
+	Why               string   `json:"why"`
+	Design            string   `json:"design_grade"` // A–D
+	DesignWhy         string   `json:"design_why"`
+	Method            string   `json:"method"`
+
+	Sessions []Session   `json:"sessions"`
+	Excluded []Exclusion `json:"excluded"`
+	Fine     *FineChips  `json:"fine_or_chips"` // nil if the sensor sends no coarser channel
+	Bins     []Effect    `json:"by_size"`
+	Warnings []string    `json:"warnings"`
+}
+
+// Session is one unbroken spell of work under one setup on one day: the unit
+// of replication.
+type Session struct {
+	Date     string        `json:"date"`
+	Setup    string        `json:"setup"`
+	Start    time.Time     `json:"start"`
+	End      time.Time     `json:"end"`
+	Runs     int           `json:"runs"`
+	Tasks    []string      `json:"tasks"`
+	Minutes  float64       `json:"minutes_measured"`
+	Adjusted *float64      `json:"task_adjusted_mean"` // in the result's unit; nil if left out
+	Sensor   string        `json:"sensor"`
+	Position dust.Position `json:"position"`
+}
+
+// Exclusion is something that was left out of the comparison, and why.
+type Exclusion struct {
+	What string `json:"what"` // "run", "session" or "task"
+	Name string `json:"name"`
+	Why  string `json:"why"`
+}
+
+// Effect is a ratio after/before of one channel with its interval.
+type Effect struct {
+	Metric  string   `json:"metric"`
+	Label   string   `json:"label"`
+	Unit    string   `json:"unit"`
+	NBefore int      `json:"n_before"`
+	NAfter  int      `json:"n_after"`
+	Before  *float64 `json:"gm_before"`
+	After   *float64 `json:"gm_after"`
+	Ratio   *float64 `json:"ratio"`
+	CILow   *float64 `json:"ci_low"`
+	CIHigh  *float64 `json:"ci_high"`
+	PValue  *float64 `json:"p_value"`
+	Note    string   `json:"note"` // "" or what limits this row
+}
+
+// FineChips answers whether fine dust fell as much as the coarse part.
+type FineChips struct {
+	Fine     Effect   `json:"fine"`   // PM2.5
+	Coarse   Effect   `json:"coarse"` // PM10 − PM2.5
+	Contrast *float64 `json:"fine_ratio_over_coarse_ratio"`
+	CILow    *float64 `json:"ci_low"`
+	CIHigh   *float64 `json:"ci_high"`
+	Answer   string   `json:"answer"`
+	Why      string   `json:"why"`
+}

@@ -1,0 +1,105 @@
+package exposure
+
+import (
+	"time"
+
+	"dustlog/internal/dust"
+)
+
+// Finding says how a shift stands against a limit, as far as the sensor can tell.
+type Finding string
+
+// The findings. There is no finding for "harmless": below a limit is not a goal
+// for a carcinogen, and an optical sensor cannot clear an inhalable limit.
+const (
+	Over       Finding = "over"
+	Under      Finding = "under"
+	CannotTell Finding = "cannot tell"
+)
+
+// Result is what every output renders: terminal, JSON, plots, report. Keys are
+// only ever added. A nil number is one that could not be computed; Why says why.
+type Result struct {
+	Schema   int           `json:"schema"`
+	Metric   string        `json:"metric"`
+	Limit    Limit         `json:"limit"`
+	Shifts   []ShiftResult `json:"shifts"`
+	Tasks    []TaskResult  `json:"tasks"`
+	Masks    []MaskResult  `json:"masks"`
+	Method   string        `json:"method"`
+	Warnings []string      `json:"warnings"`
+}
+
+// ShiftResult is one sensor over one shift.
+type ShiftResult struct {
+	Date     string        `json:"date"`
+	Start    time.Time     `json:"start"`
+	End      time.Time     `json:"end"`
+	Sensor   string        `json:"sensor"`
+	Position dust.Position `json:"position"`
+	Setup    string        `json:"setup"` // several are joined by ", "; "" if none was declared
+	Fraction string        `json:"fraction"`
+
+	Minutes         float64            `json:"minutes"`
+	MinutesMeasured float64            `json:"minutes_measured"`
+	MinutesExcluded map[string]float64 `json:"minutes_excluded"` // unusable readings by flag
+	SaturatedShare  float64            `json:"saturated_share"`  // share of the measured time at the sensor's top
+
+	TWA8h          *float64   `json:"twa_8h_mg_m3"`                             // ΣC·Δt / 8 h, unmeasured time counts as zero
+	TWA8hFilled    *float64   `json:"twa_8h_if_unmeasured_like_measured_mg_m3"` // unmeasured shift time at the measured mean
+	MeasuredMean   *float64   `json:"mean_measured_mg_m3"`                      // ΣC·Δt / ΣΔt
+	Max15min       *float64   `json:"max_15min_mg_m3"`
+	Max15minStart  *time.Time `json:"max_15min_start"`
+	LimitID        string     `json:"limit_id"`
+	LimitMgM3      float64    `json:"limit_mg_m3"`
+	ShareOfLimit   *float64   `json:"share_of_limit"` // TWA8h or, for a 15-min limit, Max15min over the limit
+	Finding        Finding    `json:"finding"`
+	Why            string     `json:"why"`
+	TaskDoseShares []TaskDose `json:"task_dose_shares"` // adds up to 1; the rest of the shift is task ""
+}
+
+// TaskDose is a task's share of a shift's measured dose.
+type TaskDose struct {
+	Task    string  `json:"task"`
+	Minutes float64 `json:"minutes_measured"`
+	Share   float64 `json:"share_of_dose"`
+}
+
+// TaskResult is one sensor over one run of one task.
+type TaskResult struct {
+	Task            string        `json:"task"`
+	Material        string        `json:"material"`
+	Start           time.Time     `json:"start"`
+	Stop            time.Time     `json:"stop"`
+	Sensor          string        `json:"sensor"`
+	Position        dust.Position `json:"position"`
+	Setup           string        `json:"setup"`
+	Minutes         float64       `json:"minutes"`
+	MinutesMeasured float64       `json:"minutes_measured"`
+	MeanMgM3        *float64      `json:"mean_mg_m3"`
+	DoseMgMinM3     *float64      `json:"dose_mg_min_m3"` // ∫C dt over the measured time
+	Why             string        `json:"why,omitempty"`  // set if a number is missing
+}
+
+// MaskState says whether the respirator is still needed for a task.
+type MaskState string
+
+// The mask states. CannotTell counts as KeepOn wherever a decision is taken.
+const (
+	KeepOn         MaskState = "keep it on"
+	NotShownNeeded MaskState = "not shown to be needed"
+	MaskCannotTell MaskState = "cannot tell"
+)
+
+// MaskResult is the respirator question for one task, from its runs so far.
+type MaskResult struct {
+	Task               string    `json:"task"`
+	Setup              string    `json:"setup"` // the newest setup the task was seen under
+	Runs               int       `json:"runs"`
+	HighestMeanMgM3    *float64  `json:"highest_run_mean_mg_m3"`
+	LimitID            string    `json:"limit_id"`
+	LimitMgM3          float64   `json:"limit_mg_m3"`
+	HazardRatioAtLeast *float64  `json:"hazard_ratio_at_least"`
+	State              MaskState `json:"state"`
+	Why                string    `json:"why"`
+}
