@@ -1,0 +1,305 @@
+package collect
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"sync"
+	"time"
+
+	"dustlog/internal/dust"
+)
+
+// Source is one open sensor.
+type Source interface {
+	// Read waits for the next reading's values. io.EOF ends the sensor for good.
+	Read(ctx context.Context) (dust.Values, dust.Flags, error)
+	// Quality counts what came over the line since it was opened.
+	Quality() dust.LineQuality
+	Close() error
+}
+
+// Sink keeps what was collected.
+type Sink interface {
+	Append(ctx context.Context, batch []dust.Reading) (added int, err error)
+	AddLineQuality(ctx context.Context, q dust.LineQuality) error
+	AddEvent(ctx context.Context, e dust.Event) error
+}
+
+// Input is one sensor to be collected.
+type Input struct {
+	Sensor dust.Sensor
+	WarmUp time.Duration // readings this soon after opening are flagged
+	Open   func(ctx context.Context) (Source, error)
+	Clock  Clock // nil: the system clock
+}
+
+// Options are the collector's settings. The zero Options are the defaults.
+type Options struct {
+	CommitEvery time.Duration // at most this much is lost if power fails; 0: 10 s
+	CommitSize  int           // readings that trigger a commit before that; 0: 1000
+	Log         *slog.Logger  // nil: silent
+	// OnReading, if set, sees every reading, from one goroutine.
+	OnReading func(dust.Reading)
+}
+
+func (o Options) withDefaults() Options {
+	if o.CommitEvery <= 0 {
+		o.CommitEvery = 10 * time.Second
+	}
+	if o.CommitSize <= 0 {
+		o.CommitSize = 1000
+	}
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	return o
+}
+
+// Summary is what a run did.
+type Summary struct {
+	Sensors []SensorSummary `json:"sensors"`
+}
+
+// SensorSummary is what a run did for one sensor.
+type SensorSummary struct {
+	Sensor   string           `json:"sensor"`
+	Readings int64            `json:"readings"`
+	Flagged  int64            `json:"readings_flagged"`
+	Lost     int              `json:"times_lost"`
+	Line     dust.LineQuality `json:"line"`
+	Last     error            `json:"-"` // why the sensor was not delivering at the end, or nil
+}
+
+// Run collects from all inputs until ctx ends or every source has reached its
+// end. It opens every sensor first and returns an error, having stored nothing,
+// if one cannot be opened. Ending ctx is not an error. The error wraps
+// dust.ErrSilent if no sensor ever gave a valid frame.
+func Run(ctx context.Context, inputs []Input, sink Sink, o Options) (Summary, error) {
+	o = o.withDefaults()
+	workers := make([]*worker, 0, len(inputs))
+	for _, in := range inputs {
+		w := newWorker(in, o)
+		if err := w.open(ctx); err != nil {
+			for _, opened := range workers {
+				opened.source.Close()
+			}
+			return Summary{}, fmt.Errorf("sensor %q: %w", in.Sensor.Name, err)
+		}
+		workers = append(workers, w)
+	}
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	queue := make(chan item, 4096)
+	var reading sync.WaitGroup
+	silence := newSilence(len(workers), stop)
+	for _, w := range workers {
+		reading.Go(func() { w.run(ctx, queue, silence) })
+	}
+	go func() { reading.Wait(); close(queue) }()
+
+	err := write(ctx, queue, sink, o)
+	stop() // a sink that failed for good ends the readers too
+	for range queue {
+	}
+	summary := Summary{}
+	for _, w := range workers {
+		summary.Sensors = append(summary.Sensors, w.summary)
+	}
+	return summary, errors.Join(err, silence.err())
+}
+
+// item is what a worker hands to the writer: one of the three.
+type item struct {
+	reading *dust.Reading
+	event   *dust.Event
+	quality *dust.LineQuality
+}
+
+// worker runs one sensor.
+type worker struct {
+	in      Input
+	o       Options
+	source  Source
+	stamper stamper
+	flagger flagger
+	summary SensorSummary
+	counted dust.LineQuality // what the open source had counted when last told
+	toldAt  time.Time
+	stepped bool
+}
+
+func newWorker(in Input, o Options) *worker {
+	if in.Clock == nil {
+		in.Clock = SystemClock()
+	}
+	w := &worker{in: in, o: o, stamper: stamper{clock: in.Clock}, flagger: flagger{warmUp: in.WarmUp}}
+	w.summary.Sensor, w.summary.Line.Sensor = in.Sensor.Name, in.Sensor.Name
+	return w
+}
+
+func (w *worker) open(ctx context.Context) error {
+	source, err := w.in.Open(ctx)
+	if err != nil {
+		return err
+	}
+	w.source, w.counted = source, dust.LineQuality{}
+	w.toldAt = w.in.Clock.Wall().UTC()
+	w.flagger.restart(w.toldAt)
+	return nil
+}
+
+// run reads until ctx ends or the source is at its end, reopening a lost line.
+func (w *worker) run(ctx context.Context, queue chan<- item, silence *silence) {
+	heard, told := false, false
+	for {
+		err := w.readAll(ctx, queue, func() {
+			if !heard {
+				heard = true
+				silence.heard()
+			}
+		})
+		w.tellQuality(queue)
+		w.source.Close()
+		if errors.Is(err, io.EOF) || ctx.Err() != nil {
+			return
+		}
+		w.summary.Lost++
+		w.summary.Last = err
+		w.event(queue, "lost", err.Error())
+		w.o.Log.Warn("sensor not delivering", "sensor", w.in.Sensor.Name, "error", err)
+		if !heard && !told && errors.Is(err, dust.ErrSilent) {
+			told = true
+			if silence.silent(err) {
+				return
+			}
+		}
+		if !w.reopen(ctx) {
+			return
+		}
+		w.event(queue, "back", "line opened again")
+		w.o.Log.Info("line opened again", "sensor", w.in.Sensor.Name)
+	}
+}
+
+func (w *worker) readAll(ctx context.Context, queue chan<- item, heard func()) error {
+	for {
+		values, flags, err := w.source.Read(ctx)
+		if err != nil {
+			return err
+		}
+		heard()
+		w.summary.Last = nil
+		at, clockFlag, step := w.stamper.stamp()
+		w.noteStep(queue, at, step)
+		r := &dust.Reading{Time: at, Sensor: w.in.Sensor.Name, Values: values}
+		r.Flags = flags | clockFlag | w.flagger.flags(at, values)
+		w.summary.Readings++
+		if r.Flags != 0 {
+			w.summary.Flagged++
+		}
+		queue <- item{reading: r}
+		if at.Sub(w.toldAt) >= w.o.CommitEvery*6 {
+			w.tellQuality(queue)
+		}
+	}
+}
+
+func (w *worker) noteStep(queue chan<- item, at time.Time, step time.Duration) {
+	if step == 0 {
+		w.stepped = false
+		return
+	}
+	if w.stepped && step < 0 {
+		return // still the same step back
+	}
+	w.stepped = true
+	queue <- item{event: &dust.Event{Time: at, Sensor: w.in.Sensor.Name, Kind: "clock_step",
+		Text: fmt.Sprintf("the computer's clock was changed by %s", step.Round(time.Second))}}
+	w.o.Log.Warn("the computer's clock was changed", "sensor", w.in.Sensor.Name, "step", step.Round(time.Second))
+}
+
+func (w *worker) event(queue chan<- item, kind, text string) {
+	queue <- item{event: &dust.Event{Time: w.in.Clock.Wall().UTC(), Sensor: w.in.Sensor.Name, Kind: kind, Text: text}}
+}
+
+// tellQuality sends what was counted on the line since it was last told.
+func (w *worker) tellQuality(queue chan<- item) {
+	total, now := w.source.Quality(), w.in.Clock.Wall().UTC()
+	q := dust.LineQuality{
+		Sensor: w.in.Sensor.Name, From: w.toldAt, To: now,
+		Frames:         total.Frames - w.counted.Frames,
+		ChecksumErrors: total.ChecksumErrors - w.counted.ChecksumErrors,
+		OtherErrors:    total.OtherErrors - w.counted.OtherErrors,
+		BytesSkipped:   total.BytesSkipped - w.counted.BytesSkipped,
+	}
+	w.counted, w.toldAt = total, now
+	line := &w.summary.Line
+	line.Frames += q.Frames
+	line.ChecksumErrors += q.ChecksumErrors
+	line.OtherErrors += q.OtherErrors
+	line.BytesSkipped += q.BytesSkipped
+	if q.Frames+q.ChecksumErrors+q.OtherErrors+q.BytesSkipped > 0 {
+		queue <- item{quality: &q}
+	}
+}
+
+// backOff are the waits before a lost line is opened again; the last repeats.
+var backOff = []time.Duration{time.Second, 2 * time.Second, 5 * time.Second, 10 * time.Second}
+
+// reopen tries until the line is open. It returns false when ctx ended.
+func (w *worker) reopen(ctx context.Context) bool {
+	for try := 0; ; try++ {
+		select {
+		case <-ctx.Done():
+			return false
+		case <-time.After(backOff[min(try, len(backOff)-1)]):
+		}
+		err := w.open(ctx)
+		if err == nil {
+			return true
+		}
+		w.summary.Last = err
+	}
+}
+
+// silence ends the run when no sensor ever gave a valid frame: then the fault is
+// in the set-up, and someone is still there to read about it.
+type silence struct {
+	mu     sync.Mutex
+	left   int
+	errs   []error
+	anyone bool
+	stop   func()
+}
+
+func newSilence(n int, stop func()) *silence { return &silence{left: n, stop: stop} }
+
+func (s *silence) heard() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.anyone = true
+}
+
+// silent notes that a sensor gave nothing and reports whether the run is over.
+func (s *silence) silent(err error) bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.errs = append(s.errs, err)
+	if s.anyone || len(s.errs) < s.left {
+		return false
+	}
+	s.stop()
+	return true
+}
+
+func (s *silence) err() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.anyone || s.left == 0 || len(s.errs) < s.left {
+		return nil
+	}
+	return errors.Join(s.errs...)
+}

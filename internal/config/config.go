@@ -1,0 +1,110 @@
+package config
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/pelletier/go-toml/v2"
+)
+
+// Config is every setting after flags, environment, file and defaults.
+type Config struct {
+	Path  string // the file read; "" if there was none
+	Store string
+	Shop  Shop
+	// CommitEvery is how often collected readings are committed to the store.
+	CommitEvery time.Duration
+	Sensors     []Sensor
+
+	origins map[string]string
+}
+
+// Shop is what is true of the place and the people working there.
+type Shop struct {
+	Name           string
+	Zone           *time.Location
+	Shift          string // "08:00-16:30", or "" if shifts are taken from the readings
+	Limit          string // id of the exposure limit
+	MassScale      MassScale
+	SmallestChange float64 // smallest reduction that matters, in percent
+}
+
+// MassScale says which field is used of sensors that send two mass scales.
+type MassScale string
+
+// The mass scales. Both are always stored.
+const (
+	Industrial  MassScale = "industrial"  // CF=1, meant by the makers for industrial air
+	Atmospheric MassScale = "atmospheric" // meant by the makers for outdoor air
+)
+
+// Sensor is one sensor to collect from.
+type Sensor struct {
+	Name     string  `toml:"name"`
+	Model    string  `toml:"model"`
+	Port     string  `toml:"port"`
+	Position string  `toml:"position"`
+	Factor   *Factor `toml:"factor"`
+}
+
+// Factor is a gravimetric calibration of one sensor against filter samples.
+type Factor struct {
+	Factor        float64 `toml:"factor"`
+	Fraction      string  `toml:"fraction"`
+	SpreadPercent float64 `toml:"spread_percent"`
+	Material      string  `toml:"material"`
+	Date          string  `toml:"date"`
+	Source        string  `toml:"source"`
+}
+
+// file mirrors the TOML file.
+type file struct {
+	Store *string `toml:"store"`
+	Shop  struct {
+		Name           *string  `toml:"name"`
+		Zone           *string  `toml:"zone"`
+		Shift          *string  `toml:"shift"`
+		Limit          *string  `toml:"limit"`
+		MassScale      *string  `toml:"mass_scale"`
+		SmallestChange *float64 `toml:"smallest_change_percent"`
+	} `toml:"shop"`
+	Collect struct {
+		CommitEvery *string `toml:"commit_every"`
+	} `toml:"collect"`
+	Sensor []Sensor `toml:"sensor"`
+}
+
+// ErrFile marks an error in the configuration file itself.
+var ErrFile = errors.New("configuration file")
+
+// read parses a file strictly: an unknown key is an error with its place.
+func read(path string) (file, error) {
+	var f file
+	text, err := os.ReadFile(path)
+	if err != nil {
+		if errors.Is(err, fs.ErrNotExist) {
+			return f, fmt.Errorf("%w %s does not exist", ErrFile, path)
+		}
+		return f, fmt.Errorf("%w: %w", ErrFile, err)
+	}
+	err = toml.NewDecoder(bytes.NewReader(text)).DisallowUnknownFields().Decode(&f)
+	var strict *toml.StrictMissingError
+	var wrong *toml.DecodeError
+	switch {
+	case errors.As(err, &strict):
+		first := strict.Errors[0]
+		line, column := first.Position()
+		return f, fmt.Errorf("%w %s:%d:%d: unknown key %q", ErrFile, path, line, column, strings.Join(first.Key(), "."))
+	case errors.As(err, &wrong):
+		line, column := wrong.Position()
+		return f, fmt.Errorf("%w %s:%d:%d: %s", ErrFile, path, line, column, strings.TrimPrefix(wrong.Error(), "toml: "))
+	case err != nil:
+		return f, fmt.Errorf("%w %s: %w", ErrFile, path, err)
+	}
+	return f, nil
+}

@@ -1,0 +1,228 @@
+package config
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"strconv"
+	"strings"
+	"time"
+
+	"dustlog/internal/dust"
+)
+
+// Where a setting came from.
+const (
+	fromDefault = "default"
+	fromFlag    = "flag"
+)
+
+// Sources are what Load reads. The zero Sources give the defaults.
+type Sources struct {
+	Path        string                      // file named by --config; must exist
+	DefaultPath string                      // file read if it exists and Path is ""
+	LookupEnv   func(string) (string, bool) // nil: no environment
+	Flags       map[string]string           // setting name → value, only those given
+	// Default store path.
+	Store string
+}
+
+// setting is one scalar setting. Its name is its place in the file; in the
+// environment it is DUSTLOG_ with that name in capitals and "_" for ".".
+type setting struct {
+	name   string
+	help   string
+	inFile func(*file) *string
+	get    func(*Config) string
+	set    func(*Config, string) error
+}
+
+func (s setting) variable() string {
+	return "DUSTLOG_" + strings.ToUpper(strings.ReplaceAll(s.name, ".", "_"))
+}
+
+var settings = []setting{
+	{"store", "path of the store",
+		func(f *file) *string { return f.Store },
+		func(c *Config) string { return c.Store },
+		func(c *Config, v string) error { c.Store = v; return nil }},
+	{"shop.name", "name printed on reports",
+		func(f *file) *string { return f.Shop.Name },
+		func(c *Config) string { return c.Shop.Name },
+		func(c *Config, v string) error { c.Shop.Name = v; return nil }},
+	{"shop.zone", "time zone of days and shifts, as in the IANA time zone database",
+		func(f *file) *string { return f.Shop.Zone },
+		func(c *Config) string { return c.Shop.Zone.String() }, setZone},
+	{"shop.shift", "working hours, as in \"08:00-16:30\"",
+		func(f *file) *string { return f.Shop.Shift },
+		func(c *Config) string { return c.Shop.Shift }, setShift},
+	{"shop.limit", "id of the exposure limit",
+		func(f *file) *string { return f.Shop.Limit },
+		func(c *Config) string { return c.Shop.Limit },
+		func(c *Config, v string) error { c.Shop.Limit = v; return nil }},
+	{"shop.mass_scale", "\"industrial\" or \"atmospheric\", for sensors that send both",
+		func(f *file) *string { return f.Shop.MassScale },
+		func(c *Config) string { return string(c.Shop.MassScale) }, setMassScale},
+	{"shop.smallest_change_percent", "smallest reduction that matters, in percent",
+		func(f *file) *string { return number(f.Shop.SmallestChange) },
+		func(c *Config) string { return strconv.FormatFloat(c.Shop.SmallestChange, 'g', -1, 64) }, setSmallestChange},
+	{"collect.commit_every", "time between commits, 1s to 60s",
+		func(f *file) *string { return f.Collect.CommitEvery },
+		func(c *Config) string { return c.CommitEvery.String() }, setCommitEvery},
+}
+
+func number(x *float64) *string {
+	if x == nil {
+		return nil
+	}
+	s := strconv.FormatFloat(*x, 'g', -1, 64)
+	return &s
+}
+
+func setZone(c *Config, v string) error {
+	zone, err := time.LoadLocation(v)
+	if err != nil {
+		return fmt.Errorf("%q is not in the IANA time zone database", v)
+	}
+	c.Shop.Zone = zone
+	return nil
+}
+
+func setShift(c *Config, v string) error {
+	if _, err := dust.ParseShiftHours(v, time.UTC); err != nil {
+		return err
+	}
+	c.Shop.Shift = v
+	return nil
+}
+
+func setMassScale(c *Config, v string) error {
+	c.Shop.MassScale = MassScale(v)
+	if c.Shop.MassScale != Industrial && c.Shop.MassScale != Atmospheric {
+		return fmt.Errorf("%q: use %q or %q", v, Industrial, Atmospheric)
+	}
+	return nil
+}
+
+func setSmallestChange(c *Config, v string) error {
+	x, err := strconv.ParseFloat(v, 64)
+	if err != nil || !(x > 0 && x < 100) {
+		return fmt.Errorf("%q: give a number between 0 and 100", v)
+	}
+	c.Shop.SmallestChange = x
+	return nil
+}
+
+func setCommitEvery(c *Config, v string) error {
+	d, err := time.ParseDuration(v)
+	if err != nil || d < time.Second || d > time.Minute {
+		return fmt.Errorf("%q: give a time from 1s to 60s", v)
+	}
+	c.CommitEvery = d
+	return nil
+}
+
+// DefaultLimit is used where the user has chosen none. Of the general wood-dust
+// limits in the table it is one of the two lowest.
+const DefaultLimit = "us-acgih-other"
+
+// Load merges the sources. Errors in the file wrap ErrFile and name line and
+// column; other errors name the setting and where it came from.
+func Load(src Sources) (Config, error) {
+	c := Config{
+		Store:       src.Store,
+		CommitEvery: 10 * time.Second,
+		Shop:        Shop{Zone: time.Local, Limit: DefaultLimit, MassScale: Industrial, SmallestChange: 30},
+		origins:     map[string]string{},
+	}
+	f, err := c.readFile(src)
+	if err != nil {
+		return c, err
+	}
+	for _, s := range settings {
+		if err := c.applyOne(s, &f, src); err != nil {
+			return c, err
+		}
+	}
+	c.Sensors = f.Sensor
+	return c, c.checkSensors()
+}
+
+func (c *Config) readFile(src Sources) (file, error) {
+	path := src.Path
+	if path == "" && src.LookupEnv != nil {
+		path, _ = src.LookupEnv("DUSTLOG_CONFIG")
+	}
+	if path == "" {
+		if _, err := os.Stat(src.DefaultPath); src.DefaultPath == "" || errors.Is(err, fs.ErrNotExist) {
+			return file{}, nil
+		}
+		path = src.DefaultPath
+	}
+	c.Path = path
+	return read(path)
+}
+
+func (c *Config) applyOne(s setting, f *file, src Sources) error {
+	c.origins[s.name] = fromDefault
+	value, origin := s.inFile(f), c.Path
+	if src.LookupEnv != nil {
+		if v, ok := src.LookupEnv(s.variable()); ok {
+			value, origin = &v, s.variable()
+		}
+	}
+	if v, ok := src.Flags[s.name]; ok {
+		value, origin = &v, fromFlag
+	}
+	if value == nil {
+		return nil
+	}
+	c.origins[s.name] = origin
+	if err := s.set(c, *value); err != nil {
+		if origin == c.Path && origin != "" {
+			return fmt.Errorf("%w %s: %s: %w", ErrFile, c.Path, s.name, err)
+		}
+		return fmt.Errorf("%s (from %s): %w", s.name, origin, err)
+	}
+	return nil
+}
+
+func (c *Config) checkSensors() error {
+	names, ports := map[string]bool{}, map[string]string{}
+	for i, s := range c.Sensors {
+		at := fmt.Sprintf("%s: sensor %d", c.Path, i+1)
+		switch {
+		case s.Name == "":
+			return fmt.Errorf("%w %s has no name", ErrFile, at)
+		case names[s.Name]:
+			return fmt.Errorf("%w %s: a sensor named %q is there already", ErrFile, at, s.Name)
+		case s.Model == "" || s.Port == "" || s.Position == "":
+			return fmt.Errorf("%w %s (%q) needs model, port and position", ErrFile, at, s.Name)
+		case ports[s.Port] != "":
+			return fmt.Errorf("%w %s: sensors %q and %q name the same port %s", ErrFile, at, ports[s.Port], s.Name, s.Port)
+		case s.Factor != nil && (s.Factor.Factor <= 0 || s.Factor.Fraction == "" || s.Factor.Source == "" || s.Factor.Date == ""):
+			return fmt.Errorf("%w %s (%q): a factor needs factor > 0, fraction, date and source", ErrFile, at, s.Name)
+		}
+		names[s.Name], ports[s.Port] = true, s.Name
+	}
+	return nil
+}
+
+// Origin says where a setting came from: a file, a variable, "flag" or "default".
+func (c Config) Origin(name string) string { return cmp.Or(c.origins[name], fromDefault) }
+
+// Setting is one scalar setting as it ended up.
+type Setting struct {
+	Name, Value, Origin, Variable, Help string
+}
+
+// Scalars lists the scalar settings in a fixed order.
+func (c Config) Scalars() []Setting {
+	var all []Setting
+	for _, s := range settings {
+		all = append(all, Setting{Name: s.name, Value: s.get(&c), Origin: c.Origin(s.name), Variable: s.variable(), Help: s.help})
+	}
+	return all
+}
