@@ -51,6 +51,17 @@ type Result struct {
 	DesignWhy         string   `json:"design_why"`
 	Method            string   `json:"method"`
 
+	// Two-sample (false) or one difference per day (true).
+	Paired bool `json:"paired_by_day"`
+	// The interval leans on log-normal sessions: so few cannot reach p ≤ 1 − confidence by relabelling.
+	RestsOnLogNormal bool `json:"rests_on_log_normal_sessions"`
+	// Sessions per setup (paired: days) that would show the smallest change with 80 % power, and how many are missing.
+	SessionsNeeded *int `json:"sessions_needed_per_setup"`
+	MoreSessions   *int `json:"more_sessions_needed_per_setup"`
+	// Common slope of the sessions over time within the setups; nil if it cannot be told.
+	TrendPercentPerDay *float64        `json:"trend_within_setups_percent_per_day"`
+	Coverage           []SetupCoverage `json:"coverage"`
+
 	Sessions []Session   `json:"sessions"`
 	Excluded []Exclusion `json:"excluded"`
 	Fine     *FineChips  `json:"fine_or_chips"` // nil if the sensor sends no coarser channel
@@ -80,6 +91,17 @@ type Exclusion struct {
 	Why  string `json:"why"`
 }
 
+// SetupCoverage says how much of the runs under one setup was measured and used.
+type SetupCoverage struct {
+	Setup           string             `json:"setup"`
+	RunsSeen        int                `json:"runs_seen"`
+	RunsKept        int                `json:"runs_kept"`
+	MinutesExpected float64            `json:"minutes_expected"`
+	MinutesMeasured float64            `json:"minutes_measured"`
+	MinutesExcluded map[string]float64 `json:"minutes_excluded"` // unusable readings by flag
+	NonDetects      int                `json:"runs_not_above_background"`
+}
+
 // Effect is a ratio after/before of one channel with its interval.
 type Effect struct {
 	Metric  string   `json:"metric"`
@@ -93,7 +115,10 @@ type Effect struct {
 	CILow   *float64 `json:"ci_low"`
 	CIHigh  *float64 `json:"ci_high"`
 	PValue  *float64 `json:"p_value"`
-	Note    string   `json:"note"` // "" or what limits this row
+	// Holm-adjusted over the secondary rows; nil for the primary outcome.
+	PAdjusted *float64 `json:"p_value_holm"`
+	Secondary bool     `json:"secondary"`
+	Note      string   `json:"note"` // "" or what limits this row
 }
 
 // FineChips answers whether fine dust fell as much as the coarse part.

@@ -1,0 +1,159 @@
+package compare
+
+import (
+	"errors"
+	"math"
+)
+
+// manyNonDetects is the share of runs not told from the background above which
+// logarithms are no longer trusted with them.
+const manyNonDetects = 0.20
+
+// rules are the choices that an analysis may be repeated with, to see whether
+// the answer hangs on them.
+type rules struct {
+	everything bool // unusable readings and thin runs too
+	swapped    bool // non-detects: the opposite stand-in values
+}
+
+// analysis is the effect of the change on one quantity under one set of rules.
+type analysis struct {
+	estimate
+	nets       []net // one per run of the study
+	in         []bool
+	nonDetects [sides]int
+	runs       [sides]int
+	arithmetic bool // mean and interval are of arithmetic session means
+	low, high  float64
+	p          float64
+	value      [sides]float64 // mean level per setup, in the quantity's unit
+	noSpread   bool
+}
+
+// analyse estimates the change of q from the runs of the study.
+func (st *study) analyse(q quantity, r rules) analysis {
+	a := analysis{nets: netMeans(q, st.runs, r.everything), in: make([]bool, len(st.runs))}
+	var samples []sample
+	for i, run := range st.runs {
+		x := a.nets[i].value
+		if !st.takes(run, r) || math.IsNaN(x) {
+			continue
+		}
+		a.in[i] = true
+		a.runs[run.side]++
+		if x < q.loq {
+			a.nonDetects[run.side]++
+			x = standIn(q.loq, run.side, r.swapped)
+		}
+		samples = append(samples, st.sample(run, math.Log(x)))
+	}
+	a.estimate = estimateChange(samples, st.in.Confidence)
+	a.low, a.high, a.p = a.ratio.Low, a.ratio.High, a.ratio.P
+	a.noSpread = errors.Is(a.trouble, ErrNoSpread)
+	if !a.ok {
+		a.low, a.high, a.p = math.NaN(), math.NaN(), math.NaN()
+	}
+	for side := range sides {
+		a.value[side] = math.NaN()
+		if a.n[side] > 0 {
+			a.value[side] = math.Exp(a.mean[side])
+		}
+	}
+	if n := a.nonDetects[before] + a.nonDetects[after]; float64(n) > manyNonDetects*float64(len(samples)) {
+		st.useArithmetic(&a)
+	}
+	return a
+}
+
+// takes reports whether the run goes into an analysis under these rules.
+func (st *study) takes(r run, rules rules) bool {
+	if rules.everything {
+		return r.need > 0 // it is whole and lies under one setup
+	}
+	return r.why == "" && st.sessions[r.session].why == ""
+}
+
+func (st *study) sample(r run, y float64) sample {
+	x := st.sessions[r.session]
+	return sample{observation: observation{session: r.session, task: r.task, y: y}, side: x.side, day: x.day}
+}
+
+// standIn is the value of a run that cannot be told from the background. The
+// usual choice works against the claim of a reduction: low before, high after.
+func standIn(loq float64, s side, swapped bool) float64 {
+	if (s == after) != swapped {
+		return loq
+	}
+	return loq / 2
+}
+
+// useArithmetic replaces the ratio by that of arithmetic session means with
+// Fieller's interval, which needs no stand-in values.
+func (st *study) useArithmetic(a *analysis) {
+	a.arithmetic, a.paired = true, false
+	var units [sides][]float64
+	a.effects = map[int]float64{}
+	for i, x := range st.sessions {
+		if !a.used[i] {
+			continue
+		}
+		if m := a.sessionMean(st, i); !math.IsNaN(m) {
+			units[x.side] = append(units[x.side], m)
+			a.effects[i] = math.Log(m)
+		}
+	}
+	a.setMeans(units)
+	a.value = a.mean
+	a.low, a.high, a.p, a.ok, a.noSpread = math.NaN(), math.NaN(), math.NaN(), false, false
+	if a.n[before] < fewestSessions || a.n[after] < fewestSessions {
+		a.trouble = ErrTooFew
+		return
+	}
+	f, err := FiellerRatio(units[before], units[after], st.in.Confidence)
+	perm, permErr := PermutationTwoSample(units[before], units[after])
+	a.perm, a.trouble = perm, errors.Join(err, permErr)
+	a.noSpread = errors.Is(err, ErrNoSpread)
+	if a.trouble != nil {
+		return
+	}
+	// Below zero there is no dust: "at most nothing above background".
+	a.ok, a.p = true, f.P
+	a.low, a.high = math.Max(0, f.Low), math.Max(0, f.High)
+}
+
+// sessionMean is the plain mean of the session's net run means.
+func (a *analysis) sessionMean(st *study, i int) float64 {
+	var sum float64
+	n := 0
+	for j, r := range st.runs {
+		if r.session == i && a.in[j] {
+			sum += a.nets[j].value
+			n++
+		}
+	}
+	return sum / float64(n)
+}
+
+// level is the mean under one setup, never below zero.
+func (a analysis) level(s side) float64 { return math.Max(0, a.value[s]) }
+
+// pointRatio is after/before; NaN without both.
+func (a analysis) pointRatio() float64 {
+	if !a.hasPoint() || !(a.value[before] > 0) {
+		return math.NaN()
+	}
+	return a.level(after) / a.level(before)
+}
+
+// word is the verdict on this analysis alone, the guard included.
+func (a analysis) word(smallest, confidence float64) (v Verdict, restsOnModel bool) {
+	switch {
+	case !a.ok && errors.Is(a.trouble, ErrNotPositive):
+		return NoReductionShown, false
+	case !a.ok:
+		return TooLittleData, false
+	case math.IsNaN(a.low):
+		return NoReductionShown, false // no bounded interval
+	}
+	return guarded(VerdictFor(a.low, a.high, smallest), a.perm, 1-confidence)
+}

@@ -1,0 +1,112 @@
+package compare
+
+import (
+	"fmt"
+	"math"
+	"time"
+)
+
+// placed is a session that went in, in the order of time.
+type placed struct {
+	index int
+	side  side
+	day   string
+	start time.Time
+	y     float64
+}
+
+// timeOrder lists the sessions that went in; study.sessions are in time order.
+func (st *study) timeOrder(a analysis) []placed {
+	var out []placed
+	for i, x := range st.sessions {
+		if y, ok := a.effects[i]; ok && a.used[i] {
+			out = append(out, placed{index: i, side: x.side, day: x.day, start: x.start, y: y})
+		}
+	}
+	return out
+}
+
+// designGrade grades how well the order of sessions keeps the change apart from
+// everything else that time brings: B alternated, C before/after, D single
+// records. A needs an order drawn at random beforehand, which readings cannot show.
+func designGrade(order []placed) (grade, why string) {
+	var n [sides]int
+	var rank [sides]float64
+	switches := 0
+	for i, p := range order {
+		n[p.side]++
+		rank[p.side] += float64(i)
+		if i > 0 && p.side != order[i-1].side {
+			switches++
+		}
+	}
+	if n[before] < 2 || n[after] < 2 {
+		return "D", "one record or none of a setup: nothing tells the change apart from what else was different that day"
+	}
+	// Two blocks one after the other are half of all sessions apart on average.
+	apart := math.Abs(rank[before]/float64(n[before])-rank[after]/float64(n[after])) / (float64(len(order)) / 2)
+	if switches < 2 || apart > 0.5 {
+		return "C", "one setup came first and the other after it: season, wood, sensor drift or habit may have changed with it"
+	}
+	why = fmt.Sprintf("the setups took turns, %d changes over %d sessions, so slow drift falls on both", switches, len(order))
+	if first, same := sameFirst(order); same {
+		why += fmt.Sprintf("; but the %s setup came first every day, so the time of day may play a part", first)
+	}
+	return "B", why
+}
+
+// sameFirst reports whether, of the days with both setups, all began with the same one.
+func sameFirst(order []placed) (first string, same bool) {
+	type day struct {
+		first side
+		both  bool
+	}
+	days := map[string]day{}
+	for _, p := range order {
+		d, ok := days[p.day]
+		if !ok {
+			d.first = p.side
+		}
+		d.both = d.both || p.side != d.first
+		days[p.day] = d
+	}
+	var n [sides]int
+	for _, d := range days {
+		if d.both {
+			n[d.first]++
+		}
+	}
+	switch {
+	case n[before] >= 2 && n[after] == 0:
+		return "old", true
+	case n[after] >= 2 && n[before] == 0:
+		return "new", true
+	}
+	return "", false
+}
+
+// trend is the common slope of the ln session values on time within the setups,
+// in percent a day; nil if the sessions of each setup lie on one day.
+func (st *study) trend(a analysis) *float64 {
+	order := st.timeOrder(a)
+	if len(order) < 4 || a.arithmetic {
+		return nil
+	}
+	var x, y, n [sides]float64
+	days := func(p placed) float64 { return p.start.Sub(order[0].start).Hours() / 24 }
+	for _, p := range order {
+		x[p.side] += days(p)
+		y[p.side] += p.y
+		n[p.side]++
+	}
+	var sxx, sxy float64
+	for _, p := range order {
+		dx := days(p) - x[p.side]/n[p.side]
+		sxx += dx * dx
+		sxy += dx * (p.y - y[p.side]/n[p.side])
+	}
+	if !(sxx > 0.5) { // hours within a day say nothing about days
+		return nil
+	}
+	return ptr(100 * math.Expm1(sxy/sxx))
+}

@@ -1,0 +1,138 @@
+package compare
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"dustlog/internal/dust"
+)
+
+// Input is what Compare works on: readings of one sensor and the diary.
+type Input struct {
+	Before, After string // setup names
+	Metric        dust.Channel
+	// Series of the chosen sensor, one per channel: the metric, and for the
+	// answers by size whatever else the sensor sends.
+	Series []*dust.Series
+	// Background is the metric at the background position; nil: nothing is subtracted.
+	Background *dust.Series
+	// BackgroundByChannel is the same for the other channels; may be nil.
+	BackgroundByChannel map[dust.Channel]*dust.Series
+	Tasks               []dust.Task
+	Setups              []dust.SetupPeriod
+	Zone                *time.Location // days are local; nil: UTC
+	Confidence          float64        // 0: 0.95
+	// SmallestChangePercent is the smallest reduction that matters; 0: 30.
+	SmallestChangePercent float64
+}
+
+const defaultSmallestPercent = 30
+
+// withDefaults fills in what was left zero.
+func (in Input) withDefaults() Input {
+	if in.Confidence == 0 {
+		in.Confidence = defaultConfidence
+	}
+	if in.SmallestChangePercent == 0 {
+		in.SmallestChangePercent = defaultSmallestPercent
+	}
+	if in.Zone == nil {
+		in.Zone = time.UTC
+	}
+	return in
+}
+
+// check reports what makes the question itself unanswerable.
+func (in Input) check() error {
+	if !isAmount(in.Metric) {
+		return fmt.Errorf("compare %s: only dust mass, particle numbers and formaldehyde can be compared", in.Metric)
+	}
+	if !(in.Confidence > 0 && in.Confidence < 1) {
+		return fmt.Errorf("compare: confidence %g must lie between 0 and 1, as in 0.95", in.Confidence)
+	}
+	if !(in.SmallestChangePercent > 0 && in.SmallestChangePercent < 100) {
+		return fmt.Errorf("compare: smallest change %g %% must lie between 0 and 100", in.SmallestChangePercent)
+	}
+	if err := in.checkSetups(); err != nil {
+		return err
+	}
+	return in.checkSeries()
+}
+
+func (in Input) checkSetups() error {
+	names := setupNames(in.Setups)
+	for _, name := range []string{in.Before, in.After} {
+		if slices.Contains(names, strconv.Quote(name)) {
+			continue
+		}
+		if len(names) == 0 {
+			return fmt.Errorf("compare: %w %q: the diary holds no setup yet", dust.ErrUnknownSetup, name)
+		}
+		return fmt.Errorf("compare: %w %q: the diary holds %s", dust.ErrUnknownSetup, name, strings.Join(names, ", "))
+	}
+	if in.Before == in.After {
+		return fmt.Errorf("compare: before and after are both %q: name two setups of %s", in.Before, strings.Join(names, ", "))
+	}
+	return nil
+}
+
+func (in Input) checkSeries() error {
+	for _, s := range in.Series {
+		if s != nil && in.Series[0] != nil && s.Sensor.Name != in.Series[0].Sensor.Name {
+			return fmt.Errorf("compare: readings of %q and of %q: choose one sensor", in.Series[0].Sensor.Name, s.Sensor.Name)
+		}
+	}
+	if s := in.series(in.Metric); s == nil || s.Len() == 0 {
+		return fmt.Errorf("compare: %w of %s: choose a sensor that measured it, or another metric", dust.ErrNoReadings, in.Metric.Metric())
+	}
+	return nil
+}
+
+// series finds the sensor's series of channel c, or nil.
+func (in Input) series(c dust.Channel) *dust.Series {
+	for _, s := range in.Series {
+		if s != nil && s.Channel == c {
+			return s
+		}
+	}
+	return nil
+}
+
+// background finds the background series of channel c, or nil.
+func (in Input) background(c dust.Channel) *dust.Series {
+	if c == in.Metric && in.Background != nil {
+		return in.Background
+	}
+	return in.BackgroundByChannel[c]
+}
+
+// setupNames lists the setups of the diary, each quoted, in order of first use.
+func setupNames(periods []dust.SetupPeriod) []string {
+	var names []string
+	for _, p := range sortedPeriods(periods) {
+		if q := strconv.Quote(p.Setup); !slices.Contains(names, q) {
+			names = append(names, q)
+		}
+	}
+	return names
+}
+
+// isAmount reports whether a background may be subtracted from c and a ratio of
+// it means something.
+func isAmount(c dust.Channel) bool {
+	return c.IsMass() || isNumber(c) || c == dust.Formaldehyde
+}
+
+func isNumber(c dust.Channel) bool { return c >= dust.N03 && c <= dust.NPM10 }
+
+// ptr returns nil for what is not a number, so that JSON says null.
+func ptr(x float64) *float64 {
+	if math.IsNaN(x) || math.IsInf(x, 0) {
+		return nil
+	}
+	return &x
+}

@@ -1,0 +1,209 @@
+package compare
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"dustlog/internal/dust"
+)
+
+// coarseNote limits every row above about 2.5 µm.
+const coarseNote = "indicative: many optical sensors work out coarse dust from the fine signal"
+
+// channel is the quantity of one channel.
+func (st *study) channel(c dust.Channel) quantity {
+	q := quantity{
+		metric: c.Key(), label: c.Label(), unit: c.Unit(), loq: netLOQ(c),
+		plus: st.in.series(c), bgPlus: st.in.background(c),
+	}
+	if c == dust.PM4 || c == dust.PM10 || c == dust.PM10Atm {
+		q.note = coarseNote
+	}
+	return q
+}
+
+// between is the quantity of what plus holds and minus does not.
+func (st *study) between(plus, minus dust.Channel, label string) quantity {
+	q := st.channel(plus)
+	q.metric = strings.TrimSuffix(plus.Key(), "_"+unitKey(plus)) + "_minus_" + minus.Key()
+	q.label = label
+	q.minus, q.bgMinus = st.in.series(minus), st.in.background(minus)
+	return q
+}
+
+func unitKey(c dust.Channel) string {
+	return strings.TrimPrefix(strings.TrimPrefix(c.Key(), c.Metric()), "_")
+}
+
+// has reports whether the sensor sent readings of c.
+func (st *study) has(c dust.Channel) bool {
+	s := st.in.series(c)
+	return s != nil && s.Len() > 0
+}
+
+// edge is a size limit in µm and the channel that counts from it or up to it.
+type edge struct {
+	channel dust.Channel
+	size    string
+	coarse  bool
+}
+
+// From above: counts of particles larger than the size. From below: counts from
+// 0.3 µm up to the size. Differences of neighbours are bins; the cumulative
+// counts themselves would show each particle several times.
+var (
+	largerThan = []edge{
+		{dust.N03, "0.3", false}, {dust.N05, "0.5", false}, {dust.N10, "1", false},
+		{dust.N25, "2.5", true}, {dust.N50, "5", true}, {dust.N100, "10", true},
+	}
+	upTo = []edge{
+		{dust.NPM05, "0.5", false}, {dust.NPM1, "1", false}, {dust.NPM25, "2.5", false},
+		{dust.NPM4, "4", true}, {dust.NPM10, "10", true},
+	}
+)
+
+// sizes lists the quantities of the answer by size, fine to coarse.
+func (st *study) sizes() []quantity {
+	var list []quantity
+	for _, c := range []dust.Channel{dust.PM1, dust.PM25, dust.PM4, dust.PM10} {
+		if st.has(c) {
+			list = append(list, st.channel(c))
+		}
+	}
+	if edges := st.present(largerThan); len(edges) > 0 {
+		for i, e := range edges[:len(edges)-1] {
+			list = append(list, st.bin(e.channel, edges[i+1].channel, e.size+"–"+edges[i+1].size+" µm", e.coarse))
+		}
+		last := edges[len(edges)-1]
+		q := st.channel(last.channel)
+		if last.coarse {
+			q.note = coarseNote
+		}
+		list = append(list, q)
+	}
+	if edges := st.present(upTo); len(edges) > 0 {
+		list = append(list, st.channel(edges[0].channel))
+		for i, e := range edges[1:] {
+			list = append(list, st.bin(e.channel, edges[i].channel, edges[i].size+"–"+e.size+" µm", e.coarse))
+		}
+	}
+	return list
+}
+
+func (st *study) present(edges []edge) []edge {
+	var out []edge
+	for _, e := range edges {
+		if st.has(e.channel) {
+			out = append(out, e)
+		}
+	}
+	return out
+}
+
+func (st *study) bin(plus, minus dust.Channel, label string, coarse bool) quantity {
+	q := st.between(plus, minus, label)
+	q.note = ""
+	if coarse {
+		q.note = coarseNote
+	}
+	return q
+}
+
+// bySize gives the effect on every size. All but the primary outcome are
+// secondary, and their p values are adjusted for having asked so often.
+func (st *study) bySize() []Effect {
+	rows := []Effect{}
+	var p []float64
+	var at []int
+	for _, q := range st.sizes() {
+		row := st.effect(q)
+		row.Secondary = q.metric != st.in.Metric.Key()
+		if row.Secondary && row.PValue != nil {
+			p, at = append(p, *row.PValue), append(at, len(rows))
+		}
+		rows = append(rows, row)
+	}
+	for i, adjusted := range Holm(p) {
+		rows[at[i]].PAdjusted = ptr(adjusted)
+	}
+	return rows
+}
+
+// effect estimates one quantity as a row of a table.
+func (st *study) effect(q quantity) Effect {
+	a := st.analyse(q, rules{})
+	row := Effect{
+		Metric: q.metric, Label: q.label, Unit: q.unit, NBefore: a.n[before], NAfter: a.n[after],
+		Ratio: ptr(a.pointRatio()), CILow: ptr(a.low), CIHigh: ptr(a.high), PValue: ptr(a.p),
+	}
+	if a.n[before] > 0 {
+		row.Before = ptr(a.level(before))
+	}
+	if a.n[after] > 0 {
+		row.After = ptr(a.level(after))
+	}
+	row.Note = strings.Join(st.effectNotes(q, a), "; ")
+	return row
+}
+
+func (st *study) effectNotes(q quantity, a analysis) []string {
+	var notes []string
+	add := func(when bool, text string) {
+		if when && text != "" {
+			notes = append(notes, text)
+		}
+	}
+	add(true, q.note)
+	add(!q.hasBackground() && st.in.Background != nil, "no background of this channel was subtracted")
+	lost := a.nonDetects[before] + a.nonDetects[after]
+	add(lost > 0, fmt.Sprintf("%d runs not told from the background", lost))
+	add(a.arithmetic, "arithmetic means, Fieller interval")
+	add(a.noSpread, "sessions do not differ at all: no interval")
+	add(!a.ok && !a.noSpread, "too little data for an interval")
+	return notes
+}
+
+// fineOrChips asks whether fine dust fell as much as coarse dust: per run
+// ln(PM2.5) − ln(PM10 − PM2.5), compared like any other quantity. Pairing inside
+// the run makes this sharper than two separate ratios. nil without both channels.
+func (st *study) fineOrChips() *FineChips {
+	if !st.has(dust.PM25) || !st.has(dust.PM10) {
+		return nil
+	}
+	fine := st.channel(dust.PM25)
+	coarse := st.between(dust.PM10, dust.PM25, "PM10 − PM2.5")
+	e, left := st.contrast(fine, coarse)
+	f := &FineChips{Fine: st.effect(fine), Coarse: st.effect(coarse)}
+	f.Fine.Secondary, f.Coarse.Secondary = st.in.Metric != dust.PM25, true
+	if e.hasPoint() {
+		f.Contrast = ptr(e.point())
+	}
+	if e.ok {
+		f.CILow, f.CIHigh = ptr(e.ratio.Low), ptr(e.ratio.High)
+	}
+	f.Answer, f.Why = fineAnswer(f, e, 1-st.in.Confidence)
+	if left > 0 {
+		f.Why += fmt.Sprintf(" %d runs without fine and coarse dust above the background are left out.", left)
+	}
+	return f
+}
+
+// contrast compares ln fine − ln coarse of the runs that have both.
+func (st *study) contrast(fine, coarse quantity) (e estimate, left int) {
+	fines := netMeans(fine, st.runs, false)
+	coarses := netMeans(coarse, st.runs, false)
+	var samples []sample
+	for i, run := range st.runs {
+		f, c := fines[i].value, coarses[i].value
+		if !st.takes(run, rules{}) {
+			continue
+		}
+		if !(f >= fine.loq && c >= coarse.loq) { // NaN is not above either
+			left++
+			continue
+		}
+		samples = append(samples, st.sample(run, math.Log(f)-math.Log(c)))
+	}
+	return estimateChange(samples, st.in.Confidence), left
+}

@@ -1,0 +1,185 @@
+package compare
+
+import (
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strings"
+
+	"dustlog/internal/dust"
+)
+
+// warnings lists what a reader should know before believing the result.
+func (st *study) warnings(q quantity, a analysis, res Result, order []placed) []string {
+	var list []string
+	add := func(text string) {
+		if text != "" {
+			list = append(list, text)
+		}
+	}
+	if st.noDiary {
+		add("no task of the diary lies under these setups: idle time counts as work, and unequal tasks cannot be repaired")
+	}
+	add(st.backgroundWarning(q, a))
+	add(nonDetectWarning(q, a))
+	add(st.saturationWarning(a))
+	add(st.humidityWarning(a))
+	add(st.materialWarning(a))
+	add(st.companyWarning(a))
+	add(orderWarning(res, order))
+	add(st.coverageWarning(res))
+	add(positionWarning(st.in.series(st.in.Metric).Sensor.Position))
+	if a.pooledDays {
+		add("several sessions under one setup on a day without the other setup count as one: they share that day")
+	}
+	if a.perm.Sampled {
+		add(fmt.Sprintf("too many relabellings to try all: the permutation p comes from %d random ones with a fixed seed", a.perm.Arrangements))
+	}
+	return list
+}
+
+func (st *study) backgroundWarning(q quantity, a analysis) string {
+	runs, own, standIns := 0, [sides]int{}, [sides]int{}
+	for i, r := range st.runs {
+		if !a.in[i] {
+			continue
+		}
+		runs++
+		if a.nets[i].standIn {
+			standIns[r.side]++
+		} else if a.nets[i].background {
+			own[r.side]++
+		}
+	}
+	total := standIns[before] + standIns[after]
+	switch {
+	case runs == 0:
+		return ""
+	case !q.hasBackground():
+		return "no background sensor: nothing was subtracted, so dust from outside pulls the ratio towards 1"
+	case own[before]+own[after] == 0:
+		return "the background sensor covers none of the runs: nothing was subtracted, so dust from outside pulls the ratio towards 1"
+	case own[before] == 0 || own[after] == 0:
+		return "the background was measured under one setup only and taken to be the same under the other: outdoor air may account for part of the change"
+	case total > 0:
+		return fmt.Sprintf("%d of %d runs have no background of their own; the median of the others was subtracted", total, runs)
+	}
+	return ""
+}
+
+func nonDetectWarning(q quantity, a analysis) string {
+	n := a.nonDetects[before] + a.nonDetects[after]
+	if n == 0 {
+		return ""
+	}
+	text := fmt.Sprintf("%d runs before and %d after are below %g %s above the background and cannot be told from it", a.nonDetects[before], a.nonDetects[after], q.loq, q.unit)
+	if a.arithmetic {
+		return text + ": the ratio is of arithmetic means, and the levels are not geometric means"
+	}
+	return text + fmt.Sprintf(": %g stands in for them before and %g after, which works against a claim", standIn(q.loq, before, false), standIn(q.loq, after, false))
+}
+
+func (st *study) saturationWarning(a analysis) string {
+	var n [sides]int
+	for i, r := range st.runs {
+		if a.in[i] && r.measured.saturated > manySaturated*r.measured.seconds {
+			n[r.side]++
+		}
+	}
+	if n[before]+n[after] == 0 {
+		return ""
+	}
+	return fmt.Sprintf("the sensor was at the top of its range for more than 1 %% of %d runs before and %d after: their means are \"at least\", which hides part of a reduction", n[before], n[after])
+}
+
+func (st *study) humidityWarning(a analysis) string {
+	humid := func(m measured) float64 { return m.humid }
+	old, new := st.share(a, before, humid), st.share(a, after, humid)
+	if !(math.Abs(old-new) > unevenHumidity) {
+		return ""
+	}
+	return fmt.Sprintf("air above 75 %% relative humidity, where optical sensors read high: %.0f %% of the time before, %.0f %% after", 100*old, 100*new)
+}
+
+// materialWarning names tasks whose materials under the two setups have nothing
+// in common: the wood may account for the change.
+func (st *study) materialWarning(a analysis) string {
+	type use [sides]map[string]bool
+	tasks := map[string]use{}
+	for i, r := range st.runs {
+		if !a.in[i] || r.material == "" {
+			continue
+		}
+		u, ok := tasks[r.task]
+		if !ok {
+			u = use{{}, {}}
+			tasks[r.task] = u
+		}
+		u[r.side][r.material] = true
+	}
+	var odd []string
+	for _, task := range slices.Sorted(maps.Keys(tasks)) {
+		u := tasks[task]
+		common := false
+		for m := range u[before] {
+			common = common || u[after][m]
+		}
+		if len(u[before]) > 0 && len(u[after]) > 0 && !common {
+			odd = append(odd, task)
+		}
+	}
+	if len(odd) == 0 {
+		return ""
+	}
+	return "different materials before and after in " + strings.Join(odd, ", ") + ": part of the change may be the material"
+}
+
+// companyWarning says when runs of several persons share time.
+func (st *study) companyWarning(a analysis) string {
+	n := 0
+	for i := 1; i < len(st.runs); i++ {
+		if a.in[i] && a.in[i-1] && st.runs[i].start.Before(st.runs[i-1].stop) {
+			n++
+		}
+	}
+	if n == 0 {
+		return ""
+	}
+	return fmt.Sprintf("%d runs overlap the one before: the sensor cannot tell which task the dust came from", n)
+}
+
+func orderWarning(res Result, order []placed) string {
+	days := map[string]bool{}
+	for _, p := range order {
+		days[p.day] = true
+	}
+	switch {
+	case len(order) > 2 && len(days) == 1:
+		return "all sessions are from one day: the result speaks for that day only"
+	case res.Design == "C" && res.TrendPercentPerDay != nil:
+		return fmt.Sprintf("before/after in one block each: look at the sessions against date; within the setups they drift by %+.1f %% a day", *res.TrendPercentPerDay)
+	case res.Design == "C":
+		return "before/after in one block each: look at the sessions against date, drift and season are in the ratio"
+	}
+	return ""
+}
+
+func (st *study) coverageWarning(res Result) string {
+	if !unevenlyExcluded(res.Coverage) {
+		return ""
+	}
+	b, a := res.Coverage[before], res.Coverage[after]
+	return fmt.Sprintf("more was left out under one setup than under the other (%d of %d runs before, %d of %d after): the comparison was repeated with everything in",
+		b.RunsSeen-b.RunsKept, b.RunsSeen, a.RunsSeen-a.RunsKept, a.RunsSeen)
+}
+
+func positionWarning(p dust.Position) string {
+	switch p {
+	case dust.BreathingZone:
+		return ""
+	case dust.Room:
+		return "the sensor stood in the room: the result speaks for that place, not for the person at the machine"
+	}
+	return fmt.Sprintf("the sensor was at the position %q: the result does not speak for the person at the machine", p.Label())
+}

@@ -1,0 +1,244 @@
+package compare
+
+import (
+	"fmt"
+	"math"
+	"strings"
+)
+
+// why says in plain sentences what the verdict is and what it rests on.
+func (st *study) why(res Result, a analysis, d decision) string {
+	if d.verdict == TooLittleData {
+		return st.whyTooLittle(res, a)
+	}
+	lines := []string{st.finding(a), st.reading(res, a, d)}
+	if d.restsOnModel {
+		lines = append(lines, "So few sessions cannot confirm it by relabelling: it rests on sessions spreading log-normally, so go on measuring.")
+	}
+	return strings.Join(lines, " ")
+}
+
+// finding is the ratio and its interval in words.
+func (st *study) finding(a analysis) string {
+	level := "was "
+	if st.subtracted(a) > 0 {
+		level = "above the background was "
+	}
+	text := fmt.Sprintf("%s %s%s under %q %s under %q, from %s.", st.in.Metric.Label(), level,
+		change(a.pointRatio()), st.in.After, than(a.pointRatio()), st.in.Before, counts(a))
+	if math.IsNaN(a.low) || math.IsNaN(a.high) {
+		return text + " The old level is too unsure for an interval."
+	}
+	return strings.TrimSuffix(text, ".") + fmt.Sprintf(" (%s %% interval: %s).", percent(100*st.in.Confidence), interval(a.low, a.high))
+}
+
+// reading says why the interval leads to the verdict.
+func (st *study) reading(res Result, a analysis, d decision) string {
+	smallest := percent(st.in.SmallestChangePercent)
+	switch {
+	case d.hangsOn != "":
+		return fmt.Sprintf("The answer hangs on %s, so no reduction is shown; that is not the same as no reduction.%s", d.hangsOn, moreSessions(res, a))
+	case d.withheld != "":
+		return fmt.Sprintf("Dealing the same values out at random gives as large a difference in %s %% of cases, too often for a claim: no reduction is shown, which is not the same as no reduction.%s",
+			percent(100*a.perm.P), moreSessions(res, a))
+	}
+	switch d.verdict {
+	case ReducedEnough:
+		return fmt.Sprintf("Even the cautious end of the interval is a reduction of %s %% or more, which is what you said matters.", smallest)
+	case ReducedLess:
+		return fmt.Sprintf("There is a reduction, but the whole interval is below the %s %% that you said matters.", smallest)
+	case ReducedUncertain:
+		return fmt.Sprintf("There is a reduction, but the interval leaves open whether it reaches the %s %% that you said matters.", smallest)
+	case Increased:
+		return "The whole interval lies above no change: there was more dust, not less."
+	case NoneThatMatters:
+		return fmt.Sprintf("The interval rules out a reduction of %s %%, which is what you said matters.", smallest)
+	}
+	return fmt.Sprintf("The interval includes no change and also a reduction of %s %%: no reduction is shown, which is not the same as no reduction.%s", smallest, moreSessions(res, a))
+}
+
+// moreSessions tells what it takes to show the smallest change that matters.
+func moreSessions(res Result, a analysis) string {
+	if res.SessionsNeeded == nil {
+		return ""
+	}
+	unit := "sessions under each setup"
+	if a.paired {
+		unit = "days with both setups"
+	}
+	smallest := percent(res.SmallestChange)
+	if *res.MoreSessions == 0 {
+		return fmt.Sprintf(" With this spread, %d %s are planned to show a true reduction of %s %% four times out of five; there are enough, and it did not show.", *res.SessionsNeeded, unit, smallest)
+	}
+	return fmt.Sprintf(" About %d more %s would show a true reduction of %s %% four times out of five.", *res.MoreSessions, unit, smallest)
+}
+
+// whyTooLittle names the first thing that is missing.
+func (st *study) whyTooLittle(res Result, a analysis) string {
+	text := st.missing(a)
+	if a.hasPoint() && !a.noSpread {
+		if r := a.pointRatio(); !math.IsNaN(r) {
+			text += fmt.Sprintf(" So far %s was %s %s before; take that as a hint, not a result.", st.in.Metric.Label(), change(r), than(r))
+		}
+	}
+	if !a.noSpread {
+		text += moreSessions(res, a)
+	}
+	return text
+}
+
+func (st *study) missing(a analysis) string {
+	var seen, kept [sides]int
+	for _, x := range st.sessions {
+		seen[x.side]++
+		if x.why == "" {
+			kept[x.side]++
+		}
+	}
+	names := [sides]string{st.in.Before, st.in.After}
+	for side := range sides {
+		if seen[side] == 0 {
+			return fmt.Sprintf("There is no measured work under %q.", names[side])
+		}
+		if kept[side] == 0 {
+			return fmt.Sprintf("None of the sessions under %q can be used; the exclusions say why.", names[side])
+		}
+	}
+	switch {
+	case a.noSpread:
+		return "The sessions do not differ at all, which real air never does, so no interval can be computed: check that the sensor is not stuck."
+	case !a.hasPoint():
+		return "No task was done under both setups, so the setups cannot be told apart from the tasks."
+	}
+	return fmt.Sprintf("An interval needs at least %d sessions under each setup, and only %s can be used.", fewestSessions, counts(a))
+}
+
+func counts(a analysis) string {
+	if a.paired {
+		return fmt.Sprintf("%d days with both setups", a.n[before])
+	}
+	return fmt.Sprintf("%d %s before and %d after", a.n[before], plural(a.n[before], "session"), a.n[after])
+}
+
+func plural(n int, word string) string {
+	if n == 1 {
+		return word
+	}
+	return word + "s"
+}
+
+// change is a ratio in words.
+func change(ratio float64) string {
+	p := math.Round(100 * (ratio - 1))
+	switch {
+	case math.IsNaN(ratio):
+		return "not comparable"
+	case p == 0:
+		return "about the same"
+	case ratio < 1:
+		return percent(-p) + " % lower"
+	case ratio < 2:
+		return percent(p) + " % higher"
+	}
+	return fmt.Sprintf("%.1f times as high", ratio)
+}
+
+// than is the word that goes with change.
+func than(ratio float64) string {
+	if p := math.Round(100 * (ratio - 1)); p == 0 || ratio >= 2 {
+		return "as"
+	}
+	return "than"
+}
+
+// interval is a range of ratios in words. It never rounds a limit across 1.
+func interval(low, high float64) string {
+	switch {
+	case high < 1:
+		return fmt.Sprintf("%s to %s %% lower", whole(1-high), whole(1-low))
+	case low > 1:
+		return fmt.Sprintf("%s to %s %% higher", whole(low-1), whole(high-1))
+	}
+	return fmt.Sprintf("from %s %% lower to %s %% higher", whole(1-low), whole(high-1))
+}
+
+// whole is a share in percent without decimals, or with one below 1 %.
+func whole(share float64) string {
+	p := 100 * share
+	if p > 0 && p < 1 {
+		return fmt.Sprintf("%.1f", p)
+	}
+	return fmt.Sprintf("%.0f", p)
+}
+
+func percent(p float64) string {
+	return strings.TrimSuffix(strings.TrimRight(fmt.Sprintf("%.1f", p), "0"), ".")
+}
+
+// fineAnswer puts the contrast of fine and coarse dust in words.
+func fineAnswer(f *FineChips, e estimate, alpha float64) (answer, why string) {
+	if !e.ok {
+		return "cannot tell: too little data", "Fine and coarse dust need at least three sessions under each setup, with both measured in the same runs."
+	}
+	why = fmt.Sprintf("Fine dust (PM2.5) went to %.2f and coarse dust (PM10 − PM2.5) to %.2f of what it was; the quotient is %.2f (interval %.2f to %.2f; 1 means alike). Coarse readings are %s.",
+		orNaN(f.Fine.Ratio), orNaN(f.Coarse.Ratio), e.point(), e.ratio.Low, e.ratio.High, coarseNote)
+	word, _ := guarded(VerdictFor(e.ratio.Low, e.ratio.High, 0.5), e.perm, alpha)
+	switch {
+	case !word.claimsChange():
+		return "cannot tell whether fine and coarse dust changed differently", why
+	case word == Increased && fell(f.Coarse):
+		if !fell(f.Fine) {
+			return "coarse dust fell more than fine dust; a fall of fine dust is not shown", why
+		}
+		return "coarse dust fell more than fine dust", why
+	case word == Increased:
+		return "fine dust did worse than coarse dust; a fall of coarse dust is not shown", why
+	case fell(f.Fine):
+		return "fine dust fell more than coarse dust", why
+	}
+	return "coarse dust did worse than fine dust; a fall of fine dust is not shown", why
+}
+
+// fell reports whether the whole interval of the row lies below no change.
+func fell(e Effect) bool { return e.CIHigh != nil && *e.CIHigh < 1 }
+
+func orNaN(x *float64) float64 {
+	if x == nil {
+		return math.NaN()
+	}
+	return *x
+}
+
+// methodText names what was computed, for the record.
+func methodText(st *study, a analysis) string {
+	parts := []string{"run value: time-weighted mean of one diary task above the background of the same time (median of the other runs where that is missing)"}
+	if st.noDiary {
+		parts = []string{"run value: time-weighted mean of the day's measured time under one setup, for want of a diary"}
+	}
+	level := fmt.Sprintf("%s %%", percent(100*st.in.Confidence))
+	switch {
+	case a.arithmetic:
+		parts = append(parts, "session value: arithmetic mean of its runs, since more than 20 % of runs are not told from the background",
+			"ratio of arithmetic means after/before, Fieller interval "+level)
+	case a.paired:
+		parts = append(parts, sessionStep, "one ln difference per day with both setups, Student t interval "+level)
+	default:
+		parts = append(parts, sessionStep, "Welch t interval "+level+" on ln session values")
+	}
+	parts = append(parts, permutationText(a),
+		"dust left over from the run before and the tail after a run are not taken out",
+		"sensor drift is not included in the interval")
+	return strings.Join(parts, "; ")
+}
+
+const sessionStep = "session value: least squares ln(run) = session + task, at the common task mix"
+
+func permutationText(a analysis) string {
+	switch {
+	case a.perm.Arrangements == 0:
+		return "no permutation test"
+	case a.perm.Sampled:
+		return fmt.Sprintf("permutation test on %d random relabellings (fixed seed)", a.perm.Arrangements)
+	}
+	return fmt.Sprintf("exact permutation test on all %d relabellings", a.perm.Arrangements)
+}
