@@ -1,0 +1,209 @@
+package sensor
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"dustlog/internal/dust"
+)
+
+const (
+	// DefaultSilence is how long a Device waits for a frame with measurements.
+	DefaultSilence = 10 * time.Second
+	// answerTime is how long an answer may take: 20 ms by the SPS30 data sheet,
+	// table 6, and as much again for a slow USB adapter, generously rounded.
+	answerTime = 100 * time.Millisecond
+	// answerTries is how often in a row a request may stay without an answer
+	// before measuring is started anew.
+	answerTries = 3
+)
+
+// sample is one reading's worth of a frame.
+type sample struct {
+	values dust.Values
+	flags  dust.Flags
+}
+
+// Device is a sensor on a port. Read and the commands are for one goroutine;
+// Counts and Close may be called from any.
+type Device struct {
+	model Model
+	spec  Spec
+	port  io.ReadWriteCloser
+	path  string
+
+	now     func() time.Time
+	silence time.Duration
+
+	mu     sync.Mutex // guards dec
+	dec    *stream
+	emit   func(*Frame) // d.take, made once
+	ready  []sample
+	asker  *asker // nil: the sensor talks by itself
+	closed atomic.Bool
+	ended  error     // the port's end, once what came before it is delivered
+	heard  time.Time // when the last bytes came
+	bytes  int64
+	buf    [1024]byte
+}
+
+// Open opens the port at path for a sensor of model m. Errors wrap
+// dust.ErrUnknownModel or one of the port errors of OpenPort.
+func Open(path string, m Model) (*Device, error) {
+	if _, err := m.info(); err != nil {
+		return nil, err
+	}
+	p, err := OpenPort(path, m.Spec())
+	if err != nil {
+		return nil, err
+	}
+	d := NewDevice(m, p)
+	d.path = path
+	return d, nil
+}
+
+// NewDevice returns a sensor of model m, which must be one of Models, on a port
+// that is open already. The port's reads must return within a quarter of a
+// second, with an error whose Timeout method says true if nothing came.
+func NewDevice(m Model, port io.ReadWriteCloser) *Device {
+	d := &Device{
+		model: m, spec: m.Spec(), port: port, path: "the port",
+		now: time.Now, silence: DefaultSilence,
+	}
+	dec, err := newStream(m)
+	if err != nil {
+		d.ended = err
+	}
+	d.dec, d.emit = dec, d.take
+	if d.spec.Polled {
+		d.asker = newAsker(m, d.spec.Interval)
+	}
+	return d
+}
+
+// SetSilence changes how long Read waits for a frame with measurements before it
+// gives up; the default is DefaultSilence.
+func (d *Device) SetSilence(limit time.Duration) { d.silence = limit }
+
+// Counts tells how the line did since the device was opened.
+func (d *Device) Counts() Counts {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.dec == nil {
+		return Counts{}
+	}
+	return d.dec.Counts()
+}
+
+// Close closes the port. A Read in progress returns soon, with os.ErrClosed.
+func (d *Device) Close() error {
+	d.closed.Store(true)
+	return d.port.Close()
+}
+
+// Read waits for the next frame with measurements. It returns ctx.Err() soon
+// after ctx ends, an error wrapping dust.ErrSilent if no such frame came for
+// DefaultSilence, dust.ErrPortLost if the device went away, and io.EOF at the end
+// of a recording.
+func (d *Device) Read(ctx context.Context) (dust.Values, dust.Flags, error) {
+	began := d.now()
+	for {
+		if err := ctx.Err(); err != nil {
+			return dust.Values{}, 0, err
+		}
+		if len(d.ready) > 0 {
+			s := d.ready[0]
+			d.ready = append(d.ready[:0], d.ready[1:]...)
+			return s.values, s.flags, nil
+		}
+		if err := d.step(); err != nil {
+			return dust.Values{}, 0, err
+		}
+		if len(d.ready) == 0 && d.now().Sub(began) >= d.silence {
+			return dust.Values{}, 0, d.silentError()
+		}
+	}
+}
+
+// step asks if it is time to, then reads the port once.
+func (d *Device) step() error {
+	if d.closed.Load() {
+		return fmt.Errorf("%s on %s: %w", d.model, d.path, os.ErrClosed)
+	}
+	if d.ended != nil {
+		return d.ended
+	}
+	if err := d.ask(); err != nil {
+		return d.portError(err)
+	}
+	n, err := d.port.Read(d.buf[:])
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	now := d.now()
+	if n > 0 {
+		d.bytes += int64(n)
+		d.heard = now
+		d.noteEcho(d.buf[:n])
+		d.dec.Feed(d.buf[:n], d.emit)
+	}
+	switch {
+	case err == nil:
+	case isTimeout(err):
+		if d.spec.gap > 0 && now.Sub(d.heard) >= d.spec.gap {
+			d.dec.Flush(d.emit)
+		}
+	default:
+		d.dec.Flush(d.emit)
+		d.ended = d.portError(err)
+	}
+	return nil
+}
+
+// portError says what the end of a port means: our own Close, the end of a
+// recording, or a device that went away.
+func (d *Device) portError(err error) error {
+	switch {
+	case d.closed.Load():
+		return fmt.Errorf("%s on %s: %w", d.model, d.path, os.ErrClosed)
+	case err == io.EOF, errors.Is(err, dust.ErrPortLost):
+		return err
+	}
+	return fmt.Errorf("%s on %s: %w: %w", d.model, d.path, dust.ErrPortLost, err)
+}
+
+// take receives the decoder's frames.
+func (d *Device) take(f *Frame) {
+	if d.asker != nil {
+		d.asker.answered(f, d.now())
+	}
+	if f.IsData() {
+		d.ready = append(d.ready, sample{f.Values, f.Flags})
+	}
+}
+
+// silentError says what was seen on the line and what to try.
+func (d *Device) silentError() error {
+	c, seen := d.Counts(), "no bytes"
+	advice := "check that the sensor has 5 V, that its TX goes to the adapter's RX and RX to TX, and that it is not asleep"
+	switch {
+	case d.echoed():
+		seen = fmt.Sprintf("%d bytes, among them its own request", d.bytes)
+		advice = "TX and RX touch each other, or the adapter echoes"
+	case c.Frames > 0:
+		seen = fmt.Sprintf("%d bytes, %d frames in all", d.bytes, c.Frames)
+		advice = "the sensor answers without measuring: give it power anew"
+	case d.bytes > 0:
+		seen = fmt.Sprintf("%d bytes but no frame (%d checksum errors, %d others)", d.bytes, c.ChecksumErrors, c.OtherErrors)
+		advice = "the model may be another one, or the line may need other settings: 9600 8N1, 9600 8E1 and 115200 8N1 are in use"
+	case d.model == SDS011:
+		advice += "; in a working period it is silent for up to half an hour"
+	}
+	return fmt.Errorf("%s on %s at %s: %w with measurements in %s: %s came: %s",
+		d.model, d.path, d.spec.Line(), dust.ErrSilent, d.silence, seen, advice)
+}

@@ -1,0 +1,116 @@
+package sensor
+
+import (
+	"fmt"
+	"iter"
+
+	"dustlog/internal/dust"
+)
+
+// Kinds of frames that more than one model sends.
+const (
+	KindData     = "data"
+	KindAck      = "ack"
+	KindResponse = "response"
+)
+
+// Field is one value as it stood on the wire, before conversion to channels.
+type Field struct {
+	Name    string
+	Value   float64
+	Text    string // set instead of Value for text
+	Unit    string // "ug/m3", "1/0.1L", "1/cm3", "um", "nm", "Cel", "%RH", "mg/m3" or ""
+	Missing bool   // the sensor sent "no number"
+}
+
+// Frame is one frame whose length and checksum are right. A decoder reuses it:
+// it is valid only until the next call.
+type Frame struct {
+	Model Model
+	Kind  string
+	// Values are the channels of a frame that carries measurements: mass in
+	// µg/m³, numbers per cm³ (sensors that count per 0.1 L are divided by 100),
+	// typical size in µm. Empty for other kinds.
+	Values dust.Values
+	// Flags is what this frame alone tells against its values.
+	Flags dust.Flags
+
+	data  bool
+	raw   []byte
+	proto protocol
+}
+
+// IsData reports whether the frame carries measurements.
+func (f *Frame) IsData() bool { return f.data }
+
+// Raw is the frame as it came over the wire, start bytes and checksum included.
+func (f *Frame) Raw() []byte { return f.raw }
+
+// Fields yields the wire fields in wire order.
+func (f *Frame) Fields() iter.Seq[Field] {
+	return func(yield func(Field) bool) {
+		if f.proto != nil {
+			f.proto.fields(f, yield)
+		}
+	}
+}
+
+// set makes f a fresh frame of the given kind.
+func (f *Frame) set(kind string, data bool, raw []byte) {
+	f.Kind, f.data, f.raw = kind, data, raw
+	f.Flags = 0
+	f.Values = dust.Values{}
+}
+
+// ErrorKind says why bytes were not accepted as a frame.
+type ErrorKind uint8
+
+// The error kinds.
+const (
+	BadFixed    ErrorKind = iota // a byte that is always the same was not
+	BadChecksum                  // checksum differs
+	BadTail                      // no end byte where the frame ends
+	WrongLength                  // length field impossible or not true
+	Truncated                    // line fell silent inside a frame
+	BadEscape                    // unknown escape sequence
+	BadJSON                      // line is not what the text format asks for
+	BadUnit                      // mass without a unit this program knows
+	BadUTF8                      // line is not UTF-8
+	LineTooLong                  // line longer than 1024 bytes
+
+	// ErrorKinds is the number of kinds, not a kind.
+	ErrorKinds
+)
+
+var errorKindNames = [ErrorKinds]string{
+	"bad_fixed", "bad_checksum", "bad_tail", "wrong_length", "truncated",
+	"bad_escape", "bad_json", "bad_unit", "bad_utf8", "line_too_long",
+}
+
+// String is the kind's name in counts and reports.
+func (k ErrorKind) String() string {
+	if k >= ErrorKinds {
+		return fmt.Sprintf("error(%d)", uint8(k))
+	}
+	return errorKindNames[k]
+}
+
+// Counts tells how a line did since its decoder was made.
+type Counts struct {
+	Frames         int64 // of any kind
+	DataFrames     int64 // those that carry measurements
+	ChecksumErrors int64
+	OtherErrors    int64
+	BytesSkipped   int64             // bytes that were part of no frame
+	ByKind         [ErrorKinds]int64 // errors by kind
+}
+
+// add counts one error.
+func (c *Counts) add(k ErrorKind) {
+	c.ByKind[k]++
+	if k == BadChecksum {
+		c.ChecksumErrors++
+	} else {
+		c.OtherErrors++
+	}
+}

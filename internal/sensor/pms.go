@@ -1,0 +1,269 @@
+package sensor
+
+import (
+	"encoding/binary"
+	"time"
+
+	"dustlog/internal/dust"
+)
+
+// The PMS family, 42 4D frames (PMS5003 manual, appendix I; PMS7003 manual V2.5;
+// layouts of T, S, ST and 3003 from a public driver, pmsx003.cpp; the ST's front
+// matter from the "PMS5003ST series data manual" V2.6).
+//
+// Errata and oddities:
+//   - Bytes 28, 29 are reserved in the PMS5003 and hold version and error code
+//     in the PMS7003 (from memory, and a public transcript of its manual).
+//   - The 8-byte acknowledgement is not in the manuals (from memory). A public
+//     driver (Linux, pms7003.c) waits for "some frame" after each command.
+//   - Four makers use 42 4D 00 1C: the bytes alone do not name the sensor.
+const (
+	pmsStart1, pmsStart2 = 0x42, 0x4D
+	pmsAckLength         = 8
+	// pmsTop is the largest mass the manual promises to output ("maximum range
+	// ≥ 1000 µg/m³", table 1); drivers clamp there. Effective range is to 500.
+	pmsTop = 1000
+	// pmsCountTop is the largest number of particles per 0.1 L that fits.
+	pmsCountTop = 65535
+)
+
+// pms is one layout of the family. Offsets count from the first start byte; 0
+// means the model has no such field.
+type pms struct {
+	model        Model
+	length       int // whole frame, in bytes
+	counts       int // channels counted, from > 0.3 µm up
+	formaldehyde int // u16, 0.001 mg/m³
+	climate      int // i16 temperature in 0.1 °C, then u16 humidity in 0.1 %
+	version      int // u8, then u8 error code
+}
+
+var (
+	pms5003Layout   = pms{PMS5003, 32, 6, 0, 0, 0}
+	pms7003Layout   = pms{PMS7003, 32, 6, 0, 0, 28}
+	pmsA003Layout   = pms{PMSA003, 32, 6, 0, 0, 28}
+	pms1003Layout   = pms{PMS1003, 32, 6, 0, 0, 28}
+	pms5003TLayout  = pms{PMS5003T, 32, 4, 0, 24, 28}
+	pms5003SLayout  = pms{PMS5003S, 32, 6, 28, 0, 0}
+	pms5003STLayout = pms{PMS5003ST, 40, 6, 28, 30, 36}
+	pms3003Layout   = pms{PMS3003, 24, 0, 0, 0, 0}
+)
+
+var (
+	pmsStarts = startSet(pmsStart1)
+	pmsMass   = [6]dust.Channel{dust.PM1, dust.PM25, dust.PM10, dust.PM1Atm, dust.PM25Atm, dust.PM10Atm}
+	pmsNumber = [6]dust.Channel{dust.N03, dust.N05, dust.N10, dust.N25, dust.N50, dust.N100}
+)
+
+func (l *pms) starts() *[256]bool { return pmsStarts }
+
+// probe implements protocol. The checksum is the 16-bit sum of all bytes before
+// it, start bytes included (PMS5003 manual, appendix I).
+func (l *pms) probe(p []byte, f *Frame) verdict {
+	if len(p) < 2 {
+		return verdict{act: wait, n: 2}
+	}
+	if p[1] != pmsStart2 {
+		return verdict{act: skip, n: 1}
+	}
+	if len(p) < 4 {
+		return verdict{act: wait, n: 4}
+	}
+	n := int(binary.BigEndian.Uint16(p[2:])) + 4
+	if n != l.length && n != pmsAckLength {
+		return verdict{act: refuse, kind: WrongLength, n: 1}
+	}
+	if len(p) < n {
+		return verdict{act: wait, n: n}
+	}
+	p = p[:n]
+	if sum16(p[:n-2]) != binary.BigEndian.Uint16(p[n-2:]) {
+		return verdict{act: refuse, kind: BadChecksum, n: 1}
+	}
+	if n == pmsAckLength {
+		f.set(KindAck, false, p)
+	} else {
+		f.set(KindData, true, p)
+		l.decode(p, f)
+	}
+	return verdict{act: accept, n: n}
+}
+
+// sum16 adds bytes, eight at a time: pairs of lanes first, then the lanes.
+func sum16(p []byte) uint16 {
+	const lanes = 0x00FF00FF00FF00FF
+	var acc uint64
+	for ; len(p) >= 8; p = p[8:] {
+		x := binary.LittleEndian.Uint64(p)
+		acc += x&lanes + x>>8&lanes // at most 510 a lane and step: no carry within 128 steps
+	}
+	sum := uint16(acc) + uint16(acc>>16) + uint16(acc>>32) + uint16(acc>>48)
+	for _, b := range p {
+		sum += uint16(b)
+	}
+	return sum
+}
+
+func (l *pms) decode(p []byte, f *Frame) {
+	v := &f.Values
+	top := uint16(0)
+	for i, c := range pmsMass {
+		x := binary.BigEndian.Uint16(p[4+2*i:])
+		top = max(top, x)
+		v.Set(c, float64(x))
+	}
+	if top >= pmsTop {
+		f.Flags |= dust.Saturated
+	}
+	l.decodeCounts(p, f)
+	if l.climate > 0 {
+		v.Set(dust.Temperature, float64(int16(binary.BigEndian.Uint16(p[l.climate:])))/10)
+		v.Set(dust.Humidity, float64(binary.BigEndian.Uint16(p[l.climate+2:]))/10)
+	}
+	if l.formaldehyde > 0 {
+		v.Set(dust.Formaldehyde, float64(binary.BigEndian.Uint16(p[l.formaldehyde:]))/1000)
+	}
+}
+
+// decodeCounts converts particles per 0.1 L to particles per cm³: 100 cm³ are 0.1 L.
+// Counts are of particles beyond a size, so they cannot rise with size.
+func (l *pms) decodeCounts(p []byte, f *Frame) {
+	last := uint16(pmsCountTop)
+	for i, c := range pmsNumber[:l.counts] {
+		x := binary.BigEndian.Uint16(p[16+2*i:])
+		if x > last {
+			f.Flags |= dust.CountOrder
+		}
+		if x == pmsCountTop {
+			f.Flags |= dust.Saturated
+		}
+		last = x
+		f.Values.Set(c, float64(x)/100)
+	}
+}
+
+// fields implements protocol.
+func (l *pms) fields(f *Frame, yield func(Field) bool) {
+	if f.Kind == KindAck {
+		pmsAckFields(f, yield)
+		return
+	}
+	mass := [6]string{"pm1_0_cf1", "pm2_5_cf1", "pm10_cf1", "pm1_0_atm", "pm2_5_atm", "pm10_atm"}
+	number := [6]string{"n_gt_0_3", "n_gt_0_5", "n_gt_1_0", "n_gt_2_5", "n_gt_5_0", "n_gt_10"}
+	word := func(i int) float64 { return float64(binary.BigEndian.Uint16(f.raw[i:])) }
+	for i, name := range mass {
+		if !yield(Field{Name: name, Value: word(4 + 2*i), Unit: "ug/m3"}) {
+			return
+		}
+	}
+	for i, name := range number[:l.counts] {
+		if !yield(Field{Name: name, Value: word(16 + 2*i), Unit: "1/0.1L"}) {
+			return
+		}
+	}
+	if i := l.formaldehyde; i > 0 && !yield(Field{Name: "hcho", Value: word(i) / 1000, Unit: "mg/m3"}) {
+		return
+	}
+	if i := l.climate; i > 0 {
+		celsius := float64(int16(binary.BigEndian.Uint16(f.raw[i:]))) / 10
+		if !yield(Field{Name: "temperature", Value: celsius, Unit: "Cel"}) ||
+			!yield(Field{Name: "humidity", Value: word(i+2) / 10, Unit: "%RH"}) {
+			return
+		}
+	}
+	if i := l.version; i > 0 && yield(Field{Name: "version", Value: float64(f.raw[i])}) {
+		yield(Field{Name: "error_code", Value: float64(f.raw[i+1])})
+	}
+}
+
+func pmsAckFields(f *Frame, yield func(Field) bool) {
+	if yield(Field{Name: "command", Value: float64(f.raw[4])}) {
+		yield(Field{Name: "data", Value: float64(f.raw[5])})
+	}
+}
+
+// Version byte that encoded frames carry, as seen in published captures.
+const pmsVersion = 0x97
+
+func (l *pms) encode(dst []byte, v *dust.Values) ([]byte, error) {
+	w := wireWriter{dst: append(dst, pmsStart1, pmsStart2, 0, byte(l.length-4)), v: v}
+	for _, c := range pmsMass {
+		w.u16(c, 1)
+	}
+	for _, c := range pmsNumber[:l.counts] {
+		w.u16(c, 100)
+	}
+	if l.formaldehyde > 0 {
+		w.u16(dust.Formaldehyde, 1000)
+	}
+	if l.climate > 0 {
+		w.i16(dust.Temperature, 10)
+		w.u16(dust.Humidity, 10)
+	}
+	for len(w.dst) < len(dst)+l.length-2 {
+		w.dst = append(w.dst, 0) // reserved
+	}
+	frame := w.dst[len(dst):]
+	if l.version > 0 {
+		frame[l.version] = pmsVersion
+	}
+	w.dst = binary.BigEndian.AppendUint16(w.dst, sum16(frame))
+	return w.done(dst, l.model)
+}
+
+// pmsCommands are the requests of the PMS5003 manual, appendix II; check is the
+// 16-bit sum of the five bytes before it. None survives power loss.
+func pmsCommands() []command {
+	request := func(name string, cmd, data byte) command {
+		b := []byte{pmsStart1, pmsStart2, cmd, 0, data}
+		return command{name, binary.BigEndian.AppendUint16(b, sum16(b))}
+	}
+	return []command{
+		request("read", 0xE2, 0), // in passive mode; answer: a data frame
+		request("passive", 0xE1, 0),
+		request("active", 0xE1, 1), // power-on default
+		request("sleep", 0xE4, 0),
+		request("wake", 0xE4, 1),
+	}
+}
+
+// pmsModels describes the family. Warm-up 30 s after power-up or wake, 9600 8N1:
+// PMS5003 manual, "circuit attentions" and appendix I; of the PMS3003 from memory.
+func pmsModels() []modelInfo {
+	sees := "0.3-10 µm claimed; in the lab little above 1 µm (Atmos. Meas. Tech. 13, 2413, 2020)"
+	model := func(l *pms, title string) modelInfo {
+		return modelInfo{
+			spec: Spec{
+				Model: l.model, Title: title, Baud: 9600, WarmUp: 30 * time.Second,
+				// 2.3 s while values are steady, 0.2-0.8 s while they change.
+				Interval: 2300 * time.Millisecond, gap: slowGap,
+				Range: l.ranges(), Sees: sees,
+				Extrapolated: []dust.Channel{dust.PM10, dust.PM10Atm},
+			},
+			protocol: func() protocol { return l },
+			encode:   l.encode,
+			commands: pmsCommands(),
+		}
+	}
+	return []modelInfo{
+		model(&pms5003Layout, "PMS5003"),
+		model(&pms7003Layout, "PMS7003"),
+		model(&pmsA003Layout, "PMSA003"),
+		model(&pms1003Layout, "PMS1003"),
+		model(&pms5003TLayout, "PMS5003T, with temperature and humidity"),
+		model(&pms5003SLayout, "PMS5003S, with formaldehyde"),
+		model(&pms5003STLayout, "PMS5003ST, with formaldehyde, temperature and humidity"),
+		model(&pms3003Layout, "PMS3003"),
+	}
+}
+
+func (l *pms) ranges() map[dust.Channel]float64 {
+	top := map[dust.Channel]float64{}
+	for _, c := range pmsMass {
+		top[c] = pmsTop
+	}
+	for _, c := range pmsNumber[:l.counts] {
+		top[c] = float64(pmsCountTop) / 100
+	}
+	return top
+}
