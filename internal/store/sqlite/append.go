@@ -1,0 +1,194 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"maps"
+	"strings"
+
+	"dustlog/internal/dust"
+)
+
+// rowsPerInsert is how many readings one INSERT statement carries. More makes
+// no difference that could be measured.
+const rowsPerInsert = 50
+
+// Appender adds to the store within one transaction.
+type Appender interface {
+	Append(ctx context.Context, batch []dust.Reading) (added int, err error)
+	PutSensor(ctx context.Context, sensor dust.Sensor) error
+	AddTask(ctx context.Context, task dust.Task) (dust.Task, error)
+	AddEvent(ctx context.Context, e dust.Event) error
+}
+
+// Append adds a batch of readings, all or none of it, and says how many were
+// new. A reading whose sensor and time the store already has is not added and
+// not an error: the one written first stays. A sensor that was never put gets
+// an entry without model and position.
+func (s *Store) Append(ctx context.Context, batch []dust.Reading) (added int, err error) {
+	if len(batch) == 0 {
+		return 0, ctx.Err()
+	}
+	err = s.update(ctx, "append readings", func(t *tx) error {
+		added, err = t.Append(ctx, batch)
+		return err
+	})
+	if err != nil {
+		return 0, err
+	}
+	return added, nil
+}
+
+// Import runs f in one transaction: if f fails, nothing of it stays behind.
+// While f runs, every other writer waits, so f must use only its Appender.
+func (s *Store) Import(ctx context.Context, f func(tx Appender) error) error {
+	return s.update(ctx, "import", func(t *tx) error { return f(t) })
+}
+
+var errReadOnly = errors.New("the store was opened for reading only")
+
+// tx is one write transaction.
+type tx struct {
+	*sql.Tx
+	s       *Store
+	ids     map[string]int64
+	inserts map[insertKey]*sql.Stmt
+}
+
+type insertKey struct {
+	columns uint32 // bit set of channels
+	rows    int
+}
+
+// update runs f in a transaction and commits it if f returns nil.
+func (s *Store) update(ctx context.Context, doing string, f func(*tx) error) error {
+	if s.write == nil {
+		return fmt.Errorf("%s in %s: %w", doing, s.path, errReadOnly)
+	}
+	begun, err := s.write.BeginTx(ctx, nil)
+	if err != nil {
+		return explain(doing, s.path, err)
+	}
+	defer begun.Rollback() //nolint:errcheck // after Commit this does nothing
+	s.mu.Lock()
+	t := &tx{Tx: begun, s: s, ids: maps.Clone(s.ids), inserts: map[insertKey]*sql.Stmt{}}
+	s.mu.Unlock()
+	if err := f(t); err != nil {
+		return explain(doing, s.path, err)
+	}
+	if err := t.Commit(); err != nil {
+		return explain(doing, s.path, err)
+	}
+	s.mu.Lock()
+	maps.Copy(s.ids, t.ids)
+	s.mu.Unlock()
+	return nil
+}
+
+// Append is Store.Append within the transaction.
+func (t *tx) Append(ctx context.Context, batch []dust.Reading) (added int, err error) {
+	columns, err := checkBatch(batch)
+	if err != nil {
+		return 0, err
+	}
+	for len(batch) > 0 {
+		n := min(len(batch), rowsPerInsert)
+		k, err := t.insert(ctx, batch[:n], columns)
+		if err != nil {
+			return 0, err
+		}
+		added, batch = added+k, batch[n:]
+	}
+	return added, nil
+}
+
+// checkBatch refuses readings without a key and returns the set of channels
+// that the batch has values for.
+func checkBatch(batch []dust.Reading) (columns uint32, err error) {
+	for i := range batch {
+		r := &batch[i]
+		if r.Sensor == "" {
+			return 0, fmt.Errorf("reading %d of %d has no sensor", i+1, len(batch))
+		}
+		if r.Time.IsZero() {
+			return 0, fmt.Errorf("reading %d of %d has no time", i+1, len(batch))
+		}
+		for c := range dust.ChannelCount {
+			if r.Values.Has(c) {
+				columns |= 1 << c
+			}
+		}
+	}
+	return columns, nil
+}
+
+func (t *tx) insert(ctx context.Context, batch []dust.Reading, columns uint32) (added int, err error) {
+	stmt, err := t.insertStmt(ctx, insertKey{columns, len(batch)})
+	if err != nil {
+		return 0, err
+	}
+	args := make([]any, 0, len(batch)*(3+int(dust.ChannelCount)))
+	for i := range batch {
+		r := &batch[i]
+		id, err := t.sensorID(ctx, r.Sensor)
+		if err != nil {
+			return 0, err
+		}
+		args = append(args, r.Time.UnixMilli(), id, int64(r.Flags))
+		for c := range dust.ChannelCount {
+			if columns&(1<<c) == 0 {
+				continue
+			}
+			if x, ok := r.Values.Get(c); ok {
+				args = append(args, x)
+			} else {
+				args = append(args, nil)
+			}
+		}
+	}
+	result, err := stmt.ExecContext(ctx, args...)
+	if err != nil {
+		return 0, err
+	}
+	n, err := result.RowsAffected()
+	return int(n), err
+}
+
+// insertStmt names only the columns a batch needs: most sensors fill less than
+// half of them, and binding NULLs costs time.
+func (t *tx) insertStmt(ctx context.Context, key insertKey) (*sql.Stmt, error) {
+	if stmt, ok := t.inserts[key]; ok {
+		return stmt, nil
+	}
+	names, marks := "time_ms, sensor_id, flags", "(?, ?, ?"
+	for c := range dust.ChannelCount {
+		if key.columns&(1<<c) != 0 {
+			names += ", " + c.Key()
+			marks += ", ?"
+		}
+	}
+	rows := strings.Repeat(marks+"), ", key.rows-1) + marks + ")"
+	stmt, err := t.PrepareContext(ctx, "INSERT INTO reading ("+names+") VALUES "+rows+" ON CONFLICT DO NOTHING")
+	if err == nil {
+		t.inserts[key] = stmt
+	}
+	return stmt, err
+}
+
+// sensorID finds the sensor's number and gives it one if it has none.
+func (t *tx) sensorID(ctx context.Context, name string) (int64, error) {
+	if id, ok := t.ids[name]; ok {
+		return id, nil
+	}
+	if _, err := t.ExecContext(ctx, "INSERT INTO sensor (name, model, position) VALUES (?, '', '') ON CONFLICT DO NOTHING", name); err != nil {
+		return 0, err
+	}
+	var id int64
+	if err := t.QueryRowContext(ctx, "SELECT id FROM sensor WHERE name = ?", name).Scan(&id); err != nil {
+		return 0, err
+	}
+	t.ids[name] = id
+	return id, nil
+}

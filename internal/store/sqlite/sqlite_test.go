@@ -1,0 +1,97 @@
+package sqlite_test
+
+import (
+	"database/sql"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	"go.uber.org/goleak"
+
+	"dustlog/internal/dust"
+	"dustlog/internal/store"
+	"dustlog/internal/store/sqlite"
+	"dustlog/internal/store/storetest"
+)
+
+var start = time.Date(2025, 3, 10, 8, 0, 0, 0, time.UTC)
+
+func TestMain(m *testing.M) {
+	if path := os.Getenv(appenderEnv); path != "" {
+		appendForever(path)
+	}
+	goleak.VerifyTestMain(m)
+}
+
+// tempStore opens a new store. When the test ends, the file must pass SQLite's
+// own check.
+func tempStore(t testing.TB) *sqlite.Store {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "new folder", "dust 100%?#.db")
+	s, err := sqlite.Open(t.Context(), path, sqlite.Options{Create: true})
+	require.NoError(t, err)
+	t.Cleanup(func() {
+		require.NoError(t, s.Close())
+		checkIntegrity(t, path)
+	})
+	return s
+}
+
+// rawDB opens the file without our own code.
+func rawDB(t testing.TB, path string) *sql.DB {
+	t.Helper()
+	db, err := sql.Open("sqlite", path)
+	require.NoError(t, err)
+	db.SetMaxOpenConns(1)
+	t.Cleanup(func() { require.NoError(t, db.Close()) })
+	return db
+}
+
+func checkIntegrity(t testing.TB, path string) {
+	t.Helper()
+	// The driver takes what follows a question mark in a plain name for options.
+	link := filepath.Join(filepath.Dir(path), "plain.db")
+	require.NoError(t, os.Rename(path, link))
+	db, err := sql.Open("sqlite", link)
+	require.NoError(t, err)
+	defer db.Close()
+	var verdict string
+	require.NoError(t, db.QueryRow("PRAGMA integrity_check").Scan(&verdict))
+	require.Equal(t, "ok", verdict)
+	rows, err := db.Query("PRAGMA foreign_key_check")
+	require.NoError(t, err)
+	defer rows.Close()
+	require.False(t, rows.Next(), "a row points at nothing")
+	require.NoError(t, rows.Err())
+}
+
+func TestStore(t *testing.T) {
+	storetest.Run(t, func(t *testing.T) store.Store { return tempStore(t) })
+}
+
+func TestSeries(t *testing.T) {
+	s := tempStore(t)
+	batch := storetest.Readings("bench", start, 100)
+	batch[10].Values.Unset(dust.PM25)
+	batch[20].Flags = dust.Saturated
+	_, err := s.Append(t.Context(), append(batch, storetest.Readings("other", start, 100)...))
+	require.NoError(t, err)
+	sensor := dust.Sensor{Name: "bench", Model: "model", Position: dust.Room}
+	got, err := s.Series(t.Context(), sensor, []dust.Channel{dust.PM25, dust.PM10, dust.PM25, dust.Humidity}, start.Add(5*time.Second), start.Add(30*time.Second))
+	require.NoError(t, err)
+	require.Len(t, got, 3)
+	require.Equal(t, sensor, got[dust.PM25].Sensor)
+	require.Equal(t, 24, got[dust.PM25].Len(), "a missing value has no place in the series")
+	require.Equal(t, 25, got[dust.PM10].Len())
+	require.Zero(t, got[dust.Humidity].Len())
+	at, x, flags := got[dust.PM10].At(15)
+	require.Equal(t, start.Add(20*time.Second), at)
+	require.Equal(t, 4.0, x) // 20/10 + 2, see storetest.Readings
+	require.Equal(t, dust.Saturated, flags)
+
+	got, err = s.Series(t.Context(), dust.Sensor{Name: "nobody"}, []dust.Channel{dust.PM25}, time.Time{}, time.Time{})
+	require.NoError(t, err)
+	require.Zero(t, got[dust.PM25].Len())
+}
