@@ -11,6 +11,7 @@ import (
 type Clock interface {
 	Wall() time.Time
 	Elapsed() time.Duration
+	After(d time.Duration) <-chan time.Time
 }
 
 // SystemClock is the computer's clock.
@@ -20,6 +21,8 @@ type systemClock struct{ start time.Time }
 
 func (c systemClock) Wall() time.Time        { return time.Now().Round(0) }
 func (c systemClock) Elapsed() time.Duration { return time.Since(c.start) }
+
+func (c systemClock) After(d time.Duration) <-chan time.Time { return time.After(d) }
 
 // clockStep is the difference between wall and elapsed time from which on the
 // wall clock counts as changed. Slewing by a time service stays far below.

@@ -255,7 +255,7 @@ func (w *worker) reopen(ctx context.Context) bool {
 		select {
 		case <-ctx.Done():
 			return false
-		case <-time.After(backOff[min(try, len(backOff)-1)]):
+		case <-w.in.Clock.After(backOff[min(try, len(backOff)-1)]):
 		}
 		err := w.open(ctx)
 		if err == nil {

@@ -1,0 +1,75 @@
+package cli
+
+import (
+	"context"
+	"fmt"
+
+	"dustlog/internal/config"
+	"dustlog/internal/dust"
+	"dustlog/internal/exposure"
+	"dustlog/internal/store/sqlite"
+	"dustlog/internal/study"
+)
+
+// writable opens the store for writing and makes it if it is not there.
+func (a *app) writable(ctx context.Context, cfg config.Config) (*sqlite.Store, error) {
+	return sqlite.Open(ctx, cfg.Store, sqlite.Options{Create: true})
+}
+
+// readable opens a store that must exist.
+func (a *app) readable(ctx context.Context, cfg config.Config) (*sqlite.Store, error) {
+	return sqlite.Open(ctx, cfg.Store, sqlite.Options{ReadOnly: true})
+}
+
+// openStudy opens the store and a study of it by the user's settings. The
+// caller closes the store.
+func (a *app) openStudy(ctx context.Context, cfg config.Config) (*study.Study, *sqlite.Store, error) {
+	settings, err := studySettings(cfg)
+	if err != nil {
+		return nil, nil, err
+	}
+	records, err := a.readable(ctx, cfg)
+	if err != nil {
+		return nil, nil, err
+	}
+	s, err := study.Open(ctx, records, settings)
+	if err != nil {
+		records.Close()
+		return nil, nil, err
+	}
+	return s, records, nil
+}
+
+func studySettings(cfg config.Config) (study.Settings, error) {
+	limit, err := exposure.FindLimit(cfg.Shop.Limit)
+	if err != nil {
+		return study.Settings{}, fmt.Errorf("shop.limit (from %s): %w", cfg.Origin("shop.limit"), err)
+	}
+	s := study.Settings{
+		Zone: cfg.Shop.Zone, Limit: limit,
+		Atmospheric:    cfg.Shop.MassScale == config.Atmospheric,
+		SmallestChange: cfg.Shop.SmallestChange,
+		Factors:        map[string]exposure.Factor{},
+	}
+	if cfg.Shop.Shift != "" {
+		hours, err := dust.ParseShiftHours(cfg.Shop.Shift, cfg.Shop.Zone)
+		if err != nil {
+			return s, fmt.Errorf("shop.shift (from %s): %w", cfg.Origin("shop.shift"), err)
+		}
+		s.Hours = &hours
+	}
+	for _, sensor := range cfg.Sensors {
+		if sensor.Factor == nil {
+			continue
+		}
+		fraction, err := exposure.ParseFraction(sensor.Factor.Fraction)
+		if err != nil {
+			return s, fmt.Errorf("%w %s: sensor %q: %w", config.ErrFile, cfg.Path, sensor.Name, err)
+		}
+		s.Factors[sensor.Name] = exposure.Factor{
+			Factor: sensor.Factor.Factor, Fraction: fraction, SpreadPercent: sensor.Factor.SpreadPercent,
+			Source: sensor.Factor.Source, Date: sensor.Factor.Date, Material: sensor.Factor.Material,
+		}
+	}
+	return s, nil
+}

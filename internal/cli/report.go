@@ -1,0 +1,258 @@
+package cli
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"dustlog/internal/config"
+	"dustlog/internal/dust"
+	"dustlog/internal/exposure"
+	"dustlog/internal/plots"
+	"dustlog/internal/report"
+	"dustlog/internal/sensor"
+	"dustlog/internal/store/sqlite"
+	"dustlog/internal/study"
+)
+
+type reportOptions struct {
+	before, after string
+	limit, shift  string
+	out           string
+	win           windowFlags
+	invented      bool
+}
+
+func newReport(a *app) *cobra.Command {
+	var o reportOptions
+	cmd := &cobra.Command{
+		Use:   "report",
+		Short: "Write a report that can be handed over",
+		Long: `Write one HTML file that needs no network: the answers first, then evidence,
+method, data quality, cautions, and what the sensors cannot show. It can be made
+while the collector is writing.
+
+With exactly two setups in the store they are compared without being named.`,
+		Example: `  dustlog report --before "old filter" --after "new filter" --out week.html
+  dustlog report --from 2026-03-02 --to 2026-03-13 --limit uk-hard`,
+		Args: noArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			cfg, err := a.load(given(map[string]string{"shop.limit": o.limit, "shop.shift": o.shift}))
+			if err != nil {
+				return err
+			}
+			w, err := o.win.window(cmd, a.Now(), cfg.Shop.Zone)
+			if err != nil {
+				return err
+			}
+			if (o.before == "") != (o.after == "") {
+				return usage(cmd, fmt.Errorf("give both --before and --after, or neither"))
+			}
+			_, err = runReport(cmd.Context(), a, cfg, o, w)
+			return err
+		},
+	}
+	cmd.Flags().StringVar(&o.before, "before", "", "setup before the change")
+	cmd.Flags().StringVar(&o.after, "after", "", "setup after the change")
+	cmd.Flags().StringVar(&o.limit, "limit", "", "id of the exposure limit (see `dustlog limits`)")
+	cmd.Flags().StringVar(&o.shift, "shift", "", "working hours, as in 08:00-16:30")
+	cmd.Flags().StringVarP(&o.out, "out", "o", "dustlog-report.html", "file to write; - for standard output")
+	o.win.add(cmd)
+	_ = cmd.RegisterFlagCompletionFunc("limit", completeLimits)
+	_ = cmd.RegisterFlagCompletionFunc("before", a.completeSetups)
+	_ = cmd.RegisterFlagCompletionFunc("after", a.completeSetups)
+	return cmd
+}
+
+// runReport gathers the results, writes the file, and returns what it shows.
+func runReport(ctx context.Context, a *app, cfg config.Config, o reportOptions, w study.Window) (report.Input, error) {
+	s, records, err := a.openStudy(ctx, cfg)
+	if err != nil {
+		return report.Input{}, err
+	}
+	defer records.Close()
+	in, err := gather(ctx, a, cfg, s, records, o, w)
+	if err != nil {
+		return in, err
+	}
+	var page bytes.Buffer
+	if err := report.WriteHTML(&page, in); err != nil {
+		return in, err
+	}
+	if o.out == "-" {
+		_, err = a.Stdout.Write(page.Bytes())
+		return in, err
+	}
+	if err := writeWhole(o.out, page.Bytes()); err != nil {
+		return in, err
+	}
+	a.remark("report written to %s (%d kB)", o.out, page.Len()/1000)
+	return in, nil
+}
+
+func gather(ctx context.Context, a *app, cfg config.Config, s *study.Study, records *sqlite.Store, o reportOptions, w study.Window) (report.Input, error) {
+	in := report.Input{
+		Shop: cfg.Shop.Name, Invented: o.invented, Zone: cfg.Shop.Zone, Generated: a.Now(), Version: version(),
+		MassScale: string(cfg.Shop.MassScale),
+	}
+	if in.Shop == "" {
+		in.Shop = "Workshop"
+	}
+	bar := a.progress(5, "exposure")
+	defer bar.done()
+	var err error
+	if in.Exposure, err = s.Exposure(ctx, dust.PM25, w); err != nil {
+		return in, err
+	}
+	bar.step("comparison")
+	if err = compareFor(ctx, s, o, w, &in); err != nil {
+		return in, err
+	}
+	bar.step("shifts")
+	if err = tracesFor(ctx, s, &in); err != nil {
+		return in, err
+	}
+	bar.step("data quality")
+	if err = recordsFor(ctx, s, records, w, &in); err != nil {
+		return in, err
+	}
+	in.From, in.To = bounds(in.Exposure)
+	bar.step("pictures")
+	return in, nil
+}
+
+// compareFor compares the setups asked for, or the only two there are.
+func compareFor(ctx context.Context, s *study.Study, o reportOptions, w study.Window, in *report.Input) error {
+	names := s.SetupsInOrder()
+	in.Setups = s.SetupPeriods()
+	if o.before == "" {
+		if len(names) != 2 {
+			in.NoCompare = fmt.Sprintf("The diary holds %d setups; a comparison needs two: name them with --before and --after.", len(names))
+			return nil
+		}
+		o.before, o.after = names[0], names[1]
+	}
+	result, err := s.Compare(ctx, study.Question{Before: o.before, After: o.after, Metric: dust.PM25, Window: w})
+	if err != nil {
+		return err
+	}
+	in.Compare = &result
+	return nil
+}
+
+// tracesFor adds, for each setup, the breathing-zone shift with the highest
+// 15-minute mean.
+func tracesFor(ctx context.Context, s *study.Study, in *report.Input) error {
+	for _, shift := range worstShifts(in.Exposure) {
+		trace, err := s.Trace(ctx, shift, dust.PM25)
+		if err != nil {
+			return err
+		}
+		in.Traces = append(in.Traces, traceData(trace, in.Exposure.Limit))
+	}
+	return nil
+}
+
+func traceData(t study.Trace, limit exposure.Limit) plots.TraceData {
+	title := "Shift of " + t.Shift.Date
+	if t.Shift.Setup != "" {
+		title += ", " + t.Shift.Setup
+	}
+	d := plots.TraceData{
+		Title: title, Shift: t.Shift, Series: t.Series, Tasks: t.Tasks,
+		LimitMgM3: limit.MgM3, LimitLabel: limit.ID, LimitAveraging: limit.Averaging.String(),
+	}
+	for _, p := range t.Mean15 {
+		d.Mean15 = append(d.Mean15, plots.MeanPoint{At: p.At, MgM3: p.MgM3})
+	}
+	return d
+}
+
+// worstShifts picks one shift per setup, in time order.
+func worstShifts(r exposure.Result) []exposure.ShiftResult {
+	var order []string
+	worst := map[string]exposure.ShiftResult{}
+	for _, s := range r.Shifts {
+		if s.Position != dust.BreathingZone && s.Position != dust.Room || s.Max15min == nil {
+			continue
+		}
+		known, ok := worst[s.Setup]
+		if !ok {
+			order = append(order, s.Setup)
+		}
+		if !ok || *s.Max15min > *known.Max15min {
+			worst[s.Setup] = s
+		}
+	}
+	var out []exposure.ShiftResult
+	for _, setup := range order {
+		out = append(out, worst[setup])
+	}
+	return out
+}
+
+func recordsFor(ctx context.Context, s *study.Study, records *sqlite.Store, w study.Window, in *report.Input) error {
+	for _, known := range s.Sensors() {
+		row := report.Sensor{Sensor: known, Title: known.Model}
+		if model, err := sensor.ParseModel(known.Model); err == nil {
+			row.Title, row.Sees = model.Spec().Title, model.Spec().Sees
+		}
+		in.Sensors = append(in.Sensors, row)
+	}
+	quality, err := records.LineQuality(ctx, w.From, w.To)
+	if err != nil {
+		return err
+	}
+	in.Quality = totals(quality)
+	in.Events, err = records.Events(ctx, w.From, w.To)
+	return err
+}
+
+// totals adds line quality up, one per sensor.
+func totals(all []dust.LineQuality) []dust.LineQuality {
+	var out []dust.LineQuality
+	place := map[string]int{}
+	for _, q := range all {
+		i, ok := place[q.Sensor]
+		if !ok {
+			place[q.Sensor] = len(out)
+			out = append(out, q)
+			continue
+		}
+		t := &out[i]
+		t.To = q.To
+		t.Frames += q.Frames
+		t.ChecksumErrors += q.ChecksumErrors
+		t.OtherErrors += q.OtherErrors
+		t.BytesSkipped += q.BytesSkipped
+	}
+	return out
+}
+
+func bounds(r exposure.Result) (from, to time.Time) {
+	for _, s := range r.Shifts {
+		if from.IsZero() || s.Start.Before(from) {
+			from = s.Start
+		}
+		if s.End.After(to) {
+			to = s.End
+		}
+	}
+	return from, to
+}
+
+// printAnswers says the three answers for a terminal, from the same view as the report.
+func printAnswers(a *app, in report.Input) {
+	for _, answer := range report.Answers(in) {
+		fmt.Fprintln(a.Stdout, answer.Question)
+		fmt.Fprintf(a.Stdout, "  %s\n", answer.Short)
+		if answer.Figure != "" {
+			fmt.Fprintln(a.Stdout, wrap(answer.Figure, 94, "  "))
+		}
+		fmt.Fprintln(a.Stdout, wrap(answer.Why, 94, "  "))
+		fmt.Fprintln(a.Stdout)
+	}
+}

@@ -1,0 +1,63 @@
+package report
+
+import (
+	"maps"
+	"slices"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+)
+
+// cautions are shown once, at the end of the answers.
+var cautions = []string{
+	"Wood dust is a known human carcinogen (IARC Group 1). Being below a limit is not the goal; as little as practicable is.",
+	"Cough, wheeze, rash or a blocked nose that eases on days off: see a doctor, whatever these numbers say.",
+	"A respirator protects only if it fits: fit test, no beard under the seal, medical fitness, the right filter class, and none of them helps where oxygen is short.",
+	"Dust in the air and in layers can explode. A health sensor says nothing about that: keep surfaces clean, do not blow dust down, keep unrated sensors out of ducts, filters and bins.",
+	"Local codes, licensed practice and an occupational hygienist's judgement come before this report.",
+}
+
+// settle says what would answer what the sensors cannot.
+var settle = []string{
+	"Personal inhalable-dust filter samples (gravimetric), taken by an occupational hygienist over full shifts on 3 to 6 days beside the sensor, with field blanks, weighed by an accredited laboratory.",
+	"A respirable cyclone sample on the same days: it gives this shop's factor from the sensor to respirable dust, for this material.",
+	"Cheaper checks: readings in filtered air (zero), all sensors side by side for an hour before and after the study, exchanging two sensors' places.",
+}
+
+func cannotSee(in Input) []string {
+	out := []string{
+		"Limits for wood dust are set for inhalable or total dust, up to about 100 µm. Low-cost optical sensors see little above 1 µm and nothing above 10 µm; their PM10 is mostly extrapolated from fine dust (Atmos. Meas. Tech. 13, 2413, 2020).",
+		"Fine dust is commonly 2 to 15 % of inhalable wood dust, and the share changes with task and species. No single multiplier is defensible.",
+		"In workplace dusts, spruce among them, PM2.5 readings of such a sensor lay 72 % below respirable filter samples (TNO, “Quantifying and improving performance of a low-cost PM sensor used for occupational hygiene applications”).",
+		"A sensor at the collar speaks for the person; a sensor elsewhere speaks for its place. Near a source the difference is several-fold.",
+	}
+	for _, s := range in.Sensors {
+		if s.Sees != "" {
+			out = append(out, s.Title+": "+s.Sees)
+		}
+	}
+	return out
+}
+
+func sources(in Input) []string {
+	l := in.Exposure.Limit
+	out := []string{
+		"8-hour TWA: 29 CFR 1910.1000(d)(1)(i), E = (Ca·Ta + Cb·Tb + …) / 8.",
+		"Highest 15-minute mean: rolling, time-weighted, at least 75 % of the window measured.",
+		"Size fractions: EN 481 / ISO 7708.",
+		"Limit " + l.ID + ": " + l.SourceText(),
+	}
+	if in.Compare != nil {
+		out = append(out, "Comparison: "+in.Compare.Method)
+	}
+	return out
+}
+
+func capital(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(r)) + s[n:]
+}
+
+func spaced(s string) string { return strings.ReplaceAll(s, "_", " ") }
+
+func sortedKeys(m map[string]float64) []string { return slices.Sorted(maps.Keys(m)) }

@@ -1,0 +1,75 @@
+package study
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"dustlog/internal/dust"
+	"dustlog/internal/exposure"
+)
+
+// Exposure assesses every shift in the window for every sensor that sends the
+// metric.
+func (s *Study) Exposure(ctx context.Context, metric dust.Channel, w Window) (exposure.Result, error) {
+	var all []*dust.Series
+	for _, sensor := range s.sensors {
+		series, err := s.Series(ctx, sensor, metric, w)
+		if err != nil {
+			return exposure.Result{}, err
+		}
+		if series.Len() > 0 {
+			all = append(all, series)
+		}
+	}
+	if len(all) == 0 {
+		return exposure.Result{}, fmt.Errorf("%w of %s in the time asked about", dust.ErrNoReadings, metric.Label())
+	}
+	tasks, err := s.records.Tasks(ctx, w.From, w.To)
+	if err != nil {
+		return exposure.Result{}, err
+	}
+	return exposure.Assess(exposure.Input{
+		Shifts:        s.shifts(all, w),
+		Series:        all,
+		Tasks:         tasks,
+		Setups:        s.setups,
+		Limit:         s.settings.Limit,
+		Factors:       s.settings.Factors,
+		DeclaredShift: s.settings.Hours != nil,
+	})
+}
+
+// shifts are the declared hours of the days with readings, or what the readings
+// themselves span.
+func (s *Study) shifts(all []*dust.Series, w Window) []dust.Shift {
+	if s.settings.Hours == nil {
+		return exposure.ShiftsFromReadings(all, s.settings.Zone)
+	}
+	var from, to time.Time
+	for _, series := range all {
+		first, last, _ := series.Bounds()
+		if from.IsZero() || first.Before(from) {
+			from = first
+		}
+		if last.After(to) {
+			to = last
+		}
+	}
+	var shifts []dust.Shift
+	for _, shift := range s.settings.Hours.Between(from, to) {
+		if anyReading(all, shift) {
+			shifts = append(shifts, shift)
+		}
+	}
+	return shifts
+}
+
+func anyReading(all []*dust.Series, shift dust.Shift) bool {
+	for _, series := range all {
+		for range series.Spans(shift.Start, shift.End) {
+			return true
+		}
+	}
+	return false
+}
