@@ -45,14 +45,21 @@ type ShiftResult struct {
 	MinutesExcluded map[string]float64 `json:"minutes_excluded"` // unusable readings by flag
 	SaturatedShare  float64            `json:"saturated_share"`  // share of the measured time at the sensor's top
 
-	TWA8h          *float64   `json:"twa_8h_mg_m3"`                             // ΣC·Δt / 8 h, unmeasured time counts as zero
-	TWA8hFilled    *float64   `json:"twa_8h_if_unmeasured_like_measured_mg_m3"` // unmeasured shift time at the measured mean
-	MeasuredMean   *float64   `json:"mean_measured_mg_m3"`                      // ΣC·Δt / ΣΔt
-	Max15min       *float64   `json:"max_15min_mg_m3"`
-	Max15minStart  *time.Time `json:"max_15min_start"`
-	LimitID        string     `json:"limit_id"`
-	LimitMgM3      float64    `json:"limit_mg_m3"`
-	ShareOfLimit   *float64   `json:"share_of_limit"` // TWA8h or, for a 15-min limit, Max15min over the limit
+	TWA8h         *float64   `json:"twa_8h_mg_m3"`                             // ΣC·Δt / 8 h, unmeasured time counts as zero
+	TWA8hFilled   *float64   `json:"twa_8h_if_unmeasured_like_measured_mg_m3"` // unmeasured shift time at the measured mean
+	MeasuredMean  *float64   `json:"mean_measured_mg_m3"`                      // ΣC·Δt / ΣΔt
+	Max15min      *float64   `json:"max_15min_mg_m3"`
+	Max15minStart *time.Time `json:"max_15min_start"`
+	LimitID       string     `json:"limit_id"`
+	LimitMgM3     float64    `json:"limit_mg_m3"`
+	// ComparedOverMinutes is the averaging time used for the limit: 480, 15, or
+	// for an up-to-10-hour limit 480…600.
+	ComparedOverMinutes float64 `json:"compared_over_minutes"`
+	// Factor and WithFactor are set if a factor for the limit's fraction was used:
+	// the compared mean times the factor. All other numbers are the sensor's own.
+	Factor         *Factor    `json:"factor"`
+	WithFactor     *float64   `json:"compared_with_factor_mg_m3"`
+	ShareOfLimit   *float64   `json:"share_of_limit"` // TWA8h or, for a 15-min limit, Max15min over the limit, with the factor if one was used
 	Finding        Finding    `json:"finding"`
 	Why            string     `json:"why"`
 	TaskDoseShares []TaskDose `json:"task_dose_shares"` // adds up to 1; the rest of the shift is task ""

@@ -1,0 +1,260 @@
+package exposure
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"dustlog/internal/dust"
+)
+
+// calibration is a factor after the question whether it may be used here.
+type calibration struct {
+	Factor
+	use       bool
+	overreads bool   // a sound factor below 1: the reading is no lower bound
+	note      string // what was used, or why not; "" without a factor
+}
+
+// calibrate decides whether a sensor's factor may be used for a limit and the
+// materials worked: it must be a number, of the limit's own fraction, and not be
+// known to come from another dust.
+func calibrate(factors map[string]Factor, sensor string, limit Limit, worked []string) calibration {
+	f, ok := factors[sensor]
+	if !ok {
+		return calibration{}
+	}
+	c := calibration{Factor: f}
+	if !(f.Factor > 0) || !finite(f.Factor) || !(f.SpreadPercent >= 0) || !finite(f.SpreadPercent) {
+		c.note = "the sensor's factor was not used: factor and spread must be numbers above zero"
+		return c
+	}
+	c.overreads = f.Factor < 1
+	other := slices.IndexFunc(worked, func(m string) bool { return !strings.EqualFold(m, strings.TrimSpace(f.Material)) })
+	switch {
+	case limit.Fraction == NotStatedFraction:
+		c.note = "the sensor's factor was not used: the limit's fraction is not stated"
+	case f.Fraction != limit.Fraction:
+		c.note = fmt.Sprintf("the sensor's factor was not used: it is for the %s fraction, the limit is for %s", f.Fraction, limit.Fraction)
+	case strings.TrimSpace(f.Material) != "" && other >= 0:
+		c.note = fmt.Sprintf("the sensor's factor was not used: it comes from %s, and %s was worked", f.Material, worked[other])
+	default:
+		c.use = true
+		c.note = fmt.Sprintf("factor %s ± %s %% for the %s fraction from %s, %s, valid for that dust only",
+			number(f.Factor), number(f.SpreadPercent), f.Fraction, orUnstated(f.Source, "source"), orUnstated(f.Date, "date"))
+	}
+	return c
+}
+
+func orUnstated(s, what string) string {
+	if strings.TrimSpace(s) == "" {
+		return what + " not stated"
+	}
+	return s
+}
+
+// low and high are the ends of what a reading may mean with the factor's spread.
+func (c calibration) low(x float64) float64  { return x * c.Factor.Factor * (1 - c.SpreadPercent/100) }
+func (c calibration) high(x float64) float64 { return x * c.Factor.Factor * (1 + c.SpreadPercent/100) }
+
+// label says what the numbers stand for.
+func (c calibration) label(channel dust.Channel) string {
+	if !c.use {
+		return channel.Label() + ", uncalibrated optical"
+	}
+	return fmt.Sprintf("%s, with a factor for %s", channel.Label(), c.Fraction)
+}
+
+// judgement is what a finding on one shift rests on.
+type judgement struct {
+	limit    Limit
+	channel  dust.Channel
+	position dust.Position
+	declared bool
+	m        measured
+	factor   calibration
+
+	hours    time.Duration // what the dose was divided by; 15 min for such a limit
+	value    *float64      // reading over the limit's averaging time, mg/m³, unmeasured time as zero
+	upper    *float64      // the same with unmeasured time like the measured
+	missing  string        // why value is nil
+	complete bool          // no 15-minute window was left out
+}
+
+func (j *judgement) compare(peak Peak, peakErr error) {
+	if j.limit.Averaging == FifteenMinutes {
+		j.hours, j.complete = 15*time.Minute, peak.Complete
+		if peakErr != nil {
+			j.missing = peakErr.Error()
+			return
+		}
+		j.value = milligrams(peak.Mean)
+		j.upper = j.value
+	} else {
+		j.hours, j.complete = TWAHours(j.limit.Averaging, j.m.length()), true
+		j.value, j.upper = j.m.twa(j.hours), j.m.filled(j.hours)
+	}
+	if j.m.ms > 0 && (j.value == nil || j.upper == nil) {
+		j.missing = "the readings are too large to add up"
+	}
+}
+
+// fill sets the numbers that the finding was taken from.
+func (j judgement) fill(r *ShiftResult) {
+	r.ComparedOverMinutes = j.hours.Minutes()
+	if j.value == nil {
+		return
+	}
+	x := *j.value
+	if j.factor.use {
+		x *= j.factor.Factor.Factor
+		r.Factor, r.WithFactor = &j.factor.Factor, &x
+	}
+	ratio := x / j.limit.MgM3
+	if !finite(ratio) {
+		r.WithFactor = nil
+		return
+	}
+	r.ShareOfLimit = &ratio
+}
+
+func (j judgement) decide() (Finding, string) {
+	switch {
+	case j.m.ms == 0:
+		return CannotTell, "no usable reading in this shift" + excludedText(j.m)
+	case j.value == nil || j.upper == nil:
+		return CannotTell, j.missing
+	case j.position == "":
+		return CannotTell, "the sensor's position is not stated, so its readings speak for no one"
+	case !breathes(j.position):
+		return CannotTell, fmt.Sprintf("a sensor at %q is not at a place where someone breathes: its numbers describe the place, not an exposure", j.position.Label())
+	}
+	if why := j.over(); why != "" {
+		return Over, sentence(append([]string{why}, j.caveats()...))
+	}
+	against := j.againstUnder()
+	if len(against) == 0 {
+		return Under, sentence([]string{
+			fmt.Sprintf("with the %s and unmeasured time like the measured, at most %s mg/m³ against the limit of %s mg/m³ in this shift",
+				j.factor.note, number(j.factor.high(*j.upper)), number(j.limit.MgM3)),
+			"one shift says nothing about other days, and below a limit is not the goal for a carcinogen",
+		})
+	}
+	return CannotTell, sentence(append(against, j.caveats()...))
+}
+
+// over says why the limit is exceeded; "" if that is not shown.
+func (j judgement) over() string {
+	limit := j.limit.MgM3
+	if j.factor.use {
+		if low := j.factor.low(*j.value); low > limit {
+			return fmt.Sprintf("at least %s mg/m³, above the limit of %s mg/m³: reading %s mg/m³ with the %s, less its spread",
+				number(low), number(limit), number(*j.value), j.factor.note)
+		}
+		return ""
+	}
+	if *j.value <= limit || extrapolated(j.channel) || j.factor.overreads {
+		return ""
+	}
+	return fmt.Sprintf("the fine part alone (%s, %s mg/m³) is above the limit of %s mg/m³ for %s dust; uncalibrated sensor: a lower bound only if it does not over-read, so confirm with a gravimetric sample",
+		j.channel.Label(), number(*j.value), number(limit), j.limit.FractionPrinted)
+}
+
+// againstUnder lists every reason why the shift cannot be called under the limit.
+func (j judgement) againstUnder() []string {
+	var why []string
+	add := func(yes bool, text string, args ...any) {
+		if yes {
+			why = append(why, fmt.Sprintf(text, args...))
+		}
+	}
+	if !j.factor.use {
+		return append(why, j.uncalibrated()...)
+	}
+	add(j.limit.Fraction.coarse(), "no optical sensor can show that a limit for %s dust is met, even with a factor: factors drift when the sizes of the dust change", j.limit.FractionPrinted)
+	add(extrapolated(j.channel), "%s of an optical sensor is extrapolated from finer particles", j.channel.Label())
+	add(j.factor.SpreadPercent == 0, "the factor has no stated spread, so nothing is known of its error")
+	add(j.factor.high(*j.upper) > j.limit.MgM3, "with the factor's spread the value may be as high as %s mg/m³, the limit is %s mg/m³", number(j.factor.high(*j.upper)), number(j.limit.MgM3))
+	add(j.position != dust.BreathingZone, "an area reading cannot show that a person's exposure is low")
+	add(j.m.coverage() < enoughCoverage, "less than 75 %% of the shift was measured")
+	add(!j.complete, "some 15-minute windows were less than 75 %% measured")
+	add(j.m.saturatedShare() > mostSaturated, "the sensor was at the top of its range for more than 1 %% of the time")
+	add(!j.declared, "no shift hours are declared, so work without readings may be missing")
+	return why
+}
+
+// uncalibrated says what a plain reading cannot show.
+func (j judgement) uncalibrated() []string {
+	reading := fmt.Sprintf("reading %s mg/m³, limit %s mg/m³", number(*j.value), number(j.limit.MgM3))
+	why := []string{}
+	switch {
+	case *j.value > j.limit.MgM3 && extrapolated(j.channel):
+		why = append(why, reading+": "+j.channel.Label()+" of an optical sensor is extrapolated from finer particles and shows nothing above a limit by itself")
+	case *j.value > j.limit.MgM3:
+		why = append(why, reading+": the sensor's own factor is below 1, so it over-reads and its reading is no lower bound")
+	default:
+		why = append(why, reading+": an uncalibrated "+j.channel.Label()+" reading is at best a lower bound")
+	}
+	switch j.limit.Fraction {
+	case RespirableFraction:
+		why = append(why, "it misses much of the respirable part above "+strings.TrimPrefix(plain(j.channel), "PM")+" µm")
+	case NotStatedFraction:
+		why = append(why, "the limit does not state its fraction, and the sensor cannot see the coarse dust it may include")
+	default:
+		why = append(why, fmt.Sprintf("the sensor cannot see the coarse part of %s dust, and most wood dust mass lies at 10–70 µm", j.limit.FractionPrinted))
+	}
+	return append(why, "published work found PM2.5 readings 72 % below respirable filter samples over six workplace dusts, spruce among them")
+}
+
+// caveats are what a reader must know beside any finding.
+func (j judgement) caveats() []string {
+	var why []string
+	add := func(yes bool, text string, args ...any) {
+		if yes {
+			why = append(why, fmt.Sprintf(text, args...))
+		}
+	}
+	add(j.position != dust.BreathingZone, "an area reading, not personal exposure")
+	add(!j.factor.use && j.factor.note != "", "%s", j.factor.note)
+	add(j.m.coverage() < enoughCoverage, "only %s %% of the shift was measured", number(100*j.m.coverage()))
+	add(j.m.saturatedMs > 0, "at the top of the sensor's range for %s %% of the measured time: the truth is this much or more", number(100*j.m.saturatedShare()))
+	add(j.m.humidMs > 0, "relative humidity above 75 %% for %s %% of the measured time: optical sensors may over-read there", number(100*j.m.humidShare()))
+	add(!j.declared, "shift hours taken from the first and last reading")
+	return slices.Compact(why)
+}
+
+// breathes reports whether someone may breathe the air at p.
+func breathes(p dust.Position) bool { return p == dust.BreathingZone || p == dust.Room }
+
+// extrapolated reports whether small optical sensors work the channel out from
+// finer particles instead of seeing it: PM10 of all of them (Kuula et al. 2020,
+// AMT 13, 2413), PM4 by the one maker's data sheet that says how it is made.
+func extrapolated(c dust.Channel) bool {
+	return c == dust.PM4 || c == dust.PM10 || c == dust.PM10Atm
+}
+
+// plain is the channel's label without a remark in brackets.
+func plain(c dust.Channel) string {
+	name, _, _ := strings.Cut(c.Label(), " (")
+	return name
+}
+
+func excludedText(m measured) string {
+	if len(m.excluded) == 0 {
+		return ""
+	}
+	var parts []string
+	for _, flag := range dust.Flags(^uint32(0)).Names() {
+		if minutes, ok := m.excluded[flag]; ok {
+			parts = append(parts, fmt.Sprintf("%s %s min", flag, number(minutes)))
+		}
+	}
+	return ": " + strings.Join(parts, ", ") + " taken out"
+}
+
+func sentence(parts []string) string { return strings.Join(parts, "; ") }
+
+// number prints three significant digits.
+func number(x float64) string { return strconv.FormatFloat(x, 'g', 3, 64) }
