@@ -1,0 +1,113 @@
+package plots
+
+import (
+	"fmt"
+	"strings"
+	"time"
+)
+
+// clockSteps are the distances of two time ticks that people count in.
+var clockSteps = []time.Duration{
+	time.Second, 2 * time.Second, 5 * time.Second, 10 * time.Second, 15 * time.Second, 30 * time.Second,
+	time.Minute, 2 * time.Minute, 5 * time.Minute, 10 * time.Minute, 15 * time.Minute, 30 * time.Minute,
+	time.Hour, 2 * time.Hour, 3 * time.Hour, 6 * time.Hour, 12 * time.Hour,
+	24 * time.Hour, 2 * 24 * time.Hour, 7 * 24 * time.Hour, 14 * 24 * time.Hour, 28 * 24 * time.Hour,
+}
+
+// timeTick is a marked moment; its label is clock time, or the date at midnight
+// of a picture that spans days.
+type timeTick struct {
+	at    time.Time
+	label string
+}
+
+// timeTicks marks round clock times of zone in [from, to], at most n of them.
+// Across a change of the clocks the marks stay on round wall times.
+func timeTicks(from, to time.Time, zone *time.Location, n int) []timeTick {
+	n = max(n, 2)
+	span := to.Sub(from)
+	step := clockSteps[len(clockSteps)-1]
+	for _, s := range clockSteps {
+		if int(span/s) < n {
+			step = s
+			break
+		}
+	}
+	for int(span/step) >= n {
+		step *= 2
+	}
+	days := step >= 24*time.Hour
+	var ticks []timeTick
+	for _, t := range roundTimes(from, to, zone, step) {
+		ticks = append(ticks, timeTick{t, clockLabel(t, step, span, days)})
+	}
+	return ticks
+}
+
+func clockLabel(t time.Time, step, span time.Duration, days bool) string {
+	midnight := t.Hour() == 0 && t.Minute() == 0 && t.Second() == 0
+	switch {
+	case days || (midnight && span > 20*time.Hour):
+		return t.Format("2 Jan")
+	case step < time.Minute:
+		return t.Format("15:04:05")
+	}
+	return t.Format("15:04")
+}
+
+// roundTimes lists multiples of step on the wall clock of zone. Below an hour
+// real time is counted, since offsets are whole quarter hours.
+func roundTimes(from, to time.Time, zone *time.Location, step time.Duration) []time.Time {
+	var out []time.Time
+	if step <= time.Hour {
+		local := from.In(zone)
+		past := time.Duration(local.Minute())*time.Minute + time.Duration(local.Second())*time.Second + time.Duration(local.Nanosecond())
+		for t := local.Add(-past); !t.After(to); t = t.Add(step) {
+			if !t.Before(from) {
+				out = append(out, t)
+			}
+		}
+		return out
+	}
+	y, m, d := from.In(zone).Date()
+	for k := 0; ; k++ {
+		wall := time.Duration(k) * step
+		days, rest := int(wall/(24*time.Hour)), int(wall%(24*time.Hour)/time.Hour)
+		t := time.Date(y, m, d+days, rest, 0, 0, 0, zone)
+		if t.After(to) {
+			return out
+		}
+		if !t.Before(from) && (len(out) == 0 || t.After(out[len(out)-1])) {
+			out = append(out, t)
+		}
+	}
+}
+
+// zoneLabel names the zone of a time axis with its distance from UTC, and both
+// if the clocks change in between.
+func zoneLabel(from, to time.Time, zone *time.Location) string {
+	a, b := zoneName(from.In(zone)), zoneName(to.In(zone))
+	if a == b {
+		return a
+	}
+	return a + ", later " + b
+}
+
+func zoneName(t time.Time) string {
+	name, offset := t.Zone()
+	if name == "UTC" && offset == 0 {
+		return "UTC"
+	}
+	sign := "+"
+	if offset < 0 {
+		sign, offset = "−", -offset
+	}
+	utc := fmt.Sprintf("UTC%s%d", sign, offset/3600)
+	if offset%3600 != 0 {
+		utc += fmt.Sprintf(":%02d", offset%3600/60)
+	}
+	if name == "" || strings.ContainsAny(name, "+-0123456789") {
+		return utc
+	}
+	return name + ", " + utc
+}

@@ -1,0 +1,60 @@
+package plots
+
+import (
+	"image/color"
+	"io"
+
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/vgimg"
+)
+
+func writePNG(w io.Writer, d *drawing, dpi int) error {
+	c := vgimg.NewWith(vgimg.UseWH(vg.Length(d.w), vg.Length(d.h)), vgimg.UseDPI(dpi), vgimg.UseBackgroundColor(d.paper))
+	// vg measures from the bottom left corner.
+	at := func(p point) vg.Point { return vg.Point{X: vg.Length(p.x), Y: vg.Length(d.h - p.y)} }
+	for _, s := range d.shapes {
+		path := vgPath(s, at)
+		if s.fill != nil {
+			c.SetColor(*s.fill)
+			c.Fill(path)
+		}
+		if s.stroke != nil {
+			vgPen(c, s.stroke)
+			c.Stroke(path)
+		}
+	}
+	for _, l := range d.labels {
+		c.SetColor(l.color)
+		p := point{l.box().x0, l.at.y}
+		c.FillString(face(l.size, l.bold), at(p), l.text)
+	}
+	_, err := vgimg.PngCanvas{Canvas: c}.WriteTo(w)
+	return err
+}
+
+func vgPath(s shape, at func(point) vg.Point) vg.Path {
+	var path vg.Path
+	for _, run := range s.paths {
+		for i, p := range run {
+			if i == 0 {
+				path.Move(at(p))
+			} else {
+				path.Line(at(p))
+			}
+		}
+		if s.closed {
+			path.Close()
+		}
+	}
+	return path
+}
+
+func vgPen(c vg.Canvas, p *pen) {
+	c.SetColor(color.Color(p.color))
+	c.SetLineWidth(vg.Length(p.width))
+	dash := make([]vg.Length, len(p.dash))
+	for i, x := range p.dash {
+		dash[i] = vg.Length(x)
+	}
+	c.SetLineDash(dash, 0)
+}

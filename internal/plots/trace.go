@@ -1,0 +1,284 @@
+package plots
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"dustlog/internal/dust"
+	"dustlog/internal/exposure"
+)
+
+// MeanPoint is one value of a rolling mean, drawn at the time given.
+type MeanPoint struct {
+	At    time.Time
+	MgM3  float64
+	Break bool // the line does not come here from the point before
+}
+
+// TraceData is what a picture of one sensor over one shift shows. Only Series
+// is needed. Without Shift.Start and Shift.End the picture spans the series.
+type TraceData struct {
+	Title          string // says what is seen; one is made up if empty
+	Shift          exposure.ShiftResult
+	Series         *dust.Series
+	Mean15         []MeanPoint // mean over 15 minutes, in time order
+	Tasks          []dust.Task
+	LimitMgM3      float64 // 0 for none
+	LimitLabel     string  // what the limit is, as in "wood dust limit"
+	LimitAveraging string  // what it is a mean over, as in "8 h"
+}
+
+// ShiftTrace draws the readings of one sensor over one shift as a line, gaps
+// left open, with tasks along the top, the 15-minute mean and the limit. A limit
+// far above all readings is named at the upper edge and does not press the
+// line flat. The error wraps dust.ErrNoReadings if there is nothing to draw.
+func ShiftTrace(w io.Writer, d TraceData, o Options) error {
+	o, err := o.complete()
+	if err != nil {
+		return err
+	}
+	t, err := newTrace(d, o)
+	if err != nil {
+		return err
+	}
+	return o.write(w, t.draw())
+}
+
+// trace is a TraceData with everything that drawing needs found out.
+type trace struct {
+	TraceData
+	o         Options
+	from, to  time.Time
+	unit      string
+	perUnit   float64 // reading's units in one axis unit
+	low, high float64 // of usable readings, in axis units
+	usable    int
+	mean      []sample
+	limit     float64 // in axis units; 0 for none
+	floor     float64 // of a logarithmic axis: lower values are drawn there
+	clipped   bool
+}
+
+func newTrace(d TraceData, o Options) (*trace, error) {
+	t := &trace{TraceData: d, o: o, perUnit: 1, low: math.Inf(1), high: math.Inf(-1)}
+	if err := t.findRange(); err != nil {
+		return nil, err
+	}
+	any := false
+	least := math.Inf(1) // above zero
+	for p := range d.Series.Spans(t.from, t.to) {
+		any = true
+		if p.Flags.Unusable() || math.IsNaN(p.Value) || math.IsInf(p.Value, 0) {
+			continue
+		}
+		t.usable++
+		t.low, t.high = math.Min(t.low, p.Value), math.Max(t.high, p.Value)
+		if p.Value > 0 {
+			least = math.Min(least, p.Value)
+		}
+	}
+	if !any {
+		return nil, fmt.Errorf("draw sensor %q from %s to %s: %w", d.Series.Sensor.Name,
+			t.from.Format(time.RFC3339), t.to.Format(time.RFC3339), dust.ErrNoReadings)
+	}
+	if t.usable == 0 {
+		t.low, t.high = 0, 0
+	}
+	t.chooseUnit(least)
+	return t, nil
+}
+
+func (t *trace) findRange() error {
+	if t.Series == nil || t.Series.Len() == 0 {
+		return fmt.Errorf("draw a shift: %w", dust.ErrNoReadings)
+	}
+	t.from, t.to = t.Shift.Start, t.Shift.End
+	if !t.to.After(t.from) || t.from.IsZero() {
+		t.from, t.to, _ = t.Series.Bounds()
+	}
+	if t.to.Sub(t.from) < time.Second {
+		t.to = t.from.Add(time.Second)
+	}
+	return nil
+}
+
+// chooseUnit turns large masses into mg/m³ and brings mean and limit to the
+// axis' unit. least is the lowest reading above zero.
+func (t *trace) chooseUnit(least float64) {
+	c := t.Series.Channel
+	t.unit = c.Unit()
+	if c.IsMass() {
+		top := t.high
+		for _, m := range t.Mean15 {
+			top = math.Max(top, m.MgM3*1000)
+		}
+		if top >= 10000 {
+			t.unit, t.perUnit = "mg/m³", 1000
+		}
+		t.takeMean(1000 / t.perUnit)
+		if t.LimitMgM3 > 0 && !math.IsInf(t.LimitMgM3, 0) {
+			t.limit = t.LimitMgM3 * 1000 / t.perUnit
+		}
+	}
+	t.low, t.high = t.low/t.perUnit, t.high/t.perUnit
+	t.floor = math.Min(sensorStep, least) / t.perUnit
+	t.clipped = t.o.LogY && t.usable > 0 && t.low < t.floor
+}
+
+// sensorStep is the coarsest step in which dust sensors report mass, in µg/m³
+// (PMS5003 data sheet: resolution 1 µg/m³).
+const sensorStep = 1.0
+
+// takeMean turns the mean's points into samples. Where the caller marked no
+// breaks, a pause of more than three usual steps is one.
+func (t *trace) takeMean(perMg float64) {
+	var steps []time.Duration
+	for i := 1; i < len(t.Mean15); i++ {
+		steps = append(steps, t.Mean15[i].At.Sub(t.Mean15[i-1].At))
+	}
+	slices.Sort(steps)
+	usual := time.Duration(math.MaxInt64)
+	if len(steps) > 0 {
+		usual = steps[len(steps)/2]
+	}
+	var last time.Time
+	for _, m := range t.Mean15 {
+		if math.IsNaN(m.MgM3) || math.IsInf(m.MgM3, 0) {
+			last = time.Time{}
+			continue
+		}
+		if m.At.Before(t.from) || m.At.After(t.to) || (!last.IsZero() && !m.At.After(last)) {
+			continue
+		}
+		joined := !m.Break && !last.IsZero() && m.At.Sub(last)/3 <= usual
+		t.mean = append(t.mean, sample{ms: m.At.UnixMilli(), v: m.MgM3 * perMg, joined: joined})
+		last = m.At
+		t.high, t.low = math.Max(t.high, m.MgM3*1000), math.Min(t.low, m.MgM3*1000)
+	}
+}
+
+// samples are the usable readings, in axis units.
+func (t *trace) samples(yield func(sample) bool) {
+	end := int64(math.MinInt64)
+	for p := range t.Series.Spans(t.from, t.to) {
+		if p.Flags.Unusable() || math.IsNaN(p.Value) || math.IsInf(p.Value, 0) {
+			continue
+		}
+		if !yield(sample{ms: p.From, v: p.Value / t.perUnit, joined: p.From <= end}) {
+			return
+		}
+		end = p.To
+	}
+}
+
+// stretch is a stretch of time in Unix milliseconds.
+type stretch struct{ from, to int64 }
+
+// pauses lists the stretches without a usable reading and those with an
+// unusable one. Neighbours closer than least milliseconds are joined.
+func (t *trace) pauses(least int64) (none, unusable []stretch) {
+	end := t.from.UnixMilli()
+	for p := range t.Series.Spans(t.from, t.to) {
+		if p.Flags.Unusable() {
+			if n := len(unusable); n > 0 && p.From-unusable[n-1].to < least {
+				unusable[n-1].to = p.To
+			} else {
+				unusable = append(unusable, stretch{p.From, p.To})
+			}
+			continue
+		}
+		if p.From-end >= least {
+			none = append(none, stretch{end, p.From})
+		}
+		end = p.To
+	}
+	if to := t.to.UnixMilli(); to-end >= least {
+		none = append(none, stretch{end, to})
+	}
+	return none, unusable
+}
+
+// title is the caller's, or says what, where and when.
+func (t *trace) title() string {
+	if t.Title != "" {
+		return t.Title
+	}
+	when := t.Shift.Date
+	if when == "" {
+		when = t.from.In(t.o.Zone).Format(time.DateOnly)
+	}
+	return fmt.Sprintf("%s at %s, %s", t.Series.Channel.Label(), t.Series.Sensor.Name, when)
+}
+
+func (t *trace) quantity() string { return quantity(t.Series.Channel, t.unit) }
+
+// quantity names a channel for an axis.
+func quantity(c dust.Channel, unit string) string {
+	switch {
+	case c.IsMass():
+		return c.Label() + " by optical sensor, " + unit
+	case c.Unit() == "1/cm³":
+		return "Particles " + c.Label() + " by optical sensor, " + unit
+	}
+	return strings.ToUpper(c.Label()[:1]) + c.Label()[1:] + ", " + unit
+}
+
+// limitText names the limit with its value and averaging time.
+func (t *trace) limitText() string {
+	value := dust.Concentration(t.LimitMgM3 * 1000).String()
+	if t.LimitMgM3 < 1 {
+		value = number(t.LimitMgM3) + " mg/m³" // limits are spoken of in mg/m³
+	}
+	text := clean(t.LimitLabel)
+	switch {
+	case text == "":
+		text = "limit " + value
+	case !strings.Contains(text, value):
+		text += " " + value
+	}
+	if a := clean(t.LimitAveraging); a != "" && !strings.Contains(text, a) {
+		text += " (mean over " + a + ")"
+	}
+	return text
+}
+
+func (t *trace) caption() string {
+	s := t.Series.Sensor
+	parts := []string{fmt.Sprintf("Sensor %s%s, %s.", s.Name, inBrackets(s.Model), placeText(s.Position))}
+	if f := t.Shift.Fraction; f != "" {
+		parts = append(parts, "Size fraction: "+f+".")
+	}
+	line := "Thin line: single readings, every peak kept."
+	if len(t.mean) > 0 {
+		line = "Thin line: single readings, every peak kept; heavy line: mean over 15 minutes."
+	}
+	parts = append(parts, line)
+	if t.clipped {
+		parts = append(parts, fmt.Sprintf("Readings below %s %s are drawn at the lower edge.", number(t.floor), t.unit))
+	}
+	if t.Shift.Minutes > 0 {
+		parts = append(parts, fmt.Sprintf("Measured %.0f of %.0f minutes.", t.Shift.MinutesMeasured, t.Shift.Minutes))
+	}
+	if v := t.Shift.TWA8h; v != nil {
+		parts = append(parts, fmt.Sprintf("8-hour mean (TWA) %s mg/m³.", number(*v)))
+	}
+	return strings.Join(parts, " ")
+}
+
+func inBrackets(s string) string {
+	if s == "" {
+		return ""
+	}
+	return " (" + s + ")"
+}
+
+func placeText(p dust.Position) string {
+	if p == "" {
+		return "position not given"
+	}
+	return "position: " + p.Label()
+}

@@ -1,0 +1,303 @@
+package plots
+
+import (
+	"fmt"
+	"image/color"
+	"math"
+	"slices"
+	"strings"
+
+	"dustlog/internal/dust"
+)
+
+const (
+	columnWidth = 0.75 // points; a thin line is about as wide
+	stripHeight = 6.0  // below the panel: when readings were not usable
+	tracePanel  = 170.0
+)
+
+func (t *trace) draw() *drawing {
+	f := newFigure(t.o, t.title(), t.quantity(), t.altText())
+	s, ticks := t.yScale(6)
+	x0 := margin + labelWidth(ticks) + 4
+	x1 := f.w - margin - 2
+	tasks := layoutTasks(t.Tasks, t.from, t.to, x0, x1)
+	ms := float64(t.to.UnixMilli() - t.from.UnixMilli())
+	x := func(at int64) float64 { return x0 + float64(at-t.from.UnixMilli())/ms*(x1-x0) }
+	none, unusable := t.pauses(int64(1.5 / (x1 - x0) * ms))
+	f.setFooter(append(t.legend(f, len(none) > 0, len(unusable) > 0), tasks.taskLegend()...), t.fullCaption(tasks))
+
+	noteHeight := 0.0
+	if t.limitAbove(s) {
+		noteHeight = lineStep
+	}
+	below := stripHeight + 3 + 2*lineStep // strip, clock times, axis title
+	h := f.panelHeight(math.Min(tracePanel, f.w*0.42), tasks.height()+noteHeight+below)
+	r := rect{x0, f.top + tasks.height() + noteHeight, x1, 0}
+	r.y1 = r.y0 + h
+	s.p0, s.p1 = r.y1, r.y0
+
+	t.drawPauses(f, r, x, none, unusable)
+	f.yAxis(r, s, ticks)
+	t.drawClock(f, r)
+	f.drawTasks(tasks, f.top)
+	t.drawCurves(f, r, x, s)
+	if noteHeight > 0 {
+		f.text(label{text: elide("↑ "+t.limitText()+" is above this plot", x1-x0, textSize, false),
+			at: point{x1, r.y0 - 3.5}, align: right, color: f.th.limit})
+	}
+	if t.usable == 0 {
+		f.text(label{text: "no usable readings", at: point{(x0 + x1) / 2, (r.y0 + r.y1) / 2}, align: centre, color: f.th.ink})
+	}
+	return f.finish(r.y1 + below)
+}
+
+// yScale covers the readings, from zero on, and the limit if it is not far
+// above them.
+func (t *trace) yScale(n int) (scale, []tick) {
+	high := t.high
+	if t.o.LogY && t.usable > 0 {
+		low := math.Max(t.low, t.floor)
+		if t.limit > 0 && t.limit < 100*high {
+			high, low = math.Max(high, t.limit), math.Min(low, t.limit)
+		}
+		return logScale(low, math.Max(high, low), n+1)
+	}
+	if t.limit > 0 && t.limit <= 2*high {
+		high = math.Max(high, t.limit*1.08)
+	}
+	if high <= 0 && t.low >= 0 {
+		high = 10 / t.perUnit // all zero: a sensor's few lowest steps
+	}
+	return linearScale(math.Min(0, t.low), high, n)
+}
+
+// limitAbove reports whether the limit has no place on the scale.
+func (t *trace) limitAbove(s scale) bool { return t.limit > s.hi }
+
+func (t *trace) drawPauses(f *figure, r rect, x func(int64) float64, none, unusable []stretch) {
+	for _, p := range none {
+		f.box("gap", rect{x(p.from), r.y0, x(p.to), r.y1}, &f.th.shade, nil)
+	}
+	var marks [][]point
+	end := math.Inf(-1)
+	for _, p := range unusable {
+		a, b := math.Max(x(p.from), end), x(p.to)
+		for c := a; c < b || c == a; c += 2 { // upright ticks, 2 points apart
+			marks = append(marks, []point{{c, r.y1 + 1}, {c, r.y1 + stripHeight}})
+			end = c + 2
+		}
+	}
+	f.lines("unusable", pen{color: f.th.ink, width: 0.8}, marks)
+}
+
+// drawClock draws the time axis and names its zone.
+func (t *trace) drawClock(f *figure, r rect) {
+	n := int(r.w() / 42)
+	span := float64(t.to.Sub(t.from))
+	y := r.y1 + stripHeight + 3
+	end := math.Inf(-1)
+	for _, k := range timeTicks(t.from, t.to, t.o.Zone, n) {
+		x := r.x0 + float64(k.at.Sub(t.from))/span*r.w()
+		f.line("grid", pen{color: f.th.grid, width: 0.7}, point{x, r.y0}, point{x, r.y1})
+		l := label{text: k.label, at: point{x, y + ascent*textSize}, align: centre, color: f.th.muted}
+		b := l.box()
+		if b.x1 > f.w-2 {
+			l.align, l.at.x = right, f.w-2
+			b = l.box()
+		}
+		if b.x0 < end+5 {
+			continue
+		}
+		end = b.x1
+		f.text(l)
+	}
+	f.base(r)
+	zone := "Clock time, " + zoneLabel(t.from, t.to, t.o.Zone)
+	f.text(label{text: elide(zone, r.w(), textSize, false), at: point{r.x1, y + lineStep + ascent*textSize}, align: right, color: f.th.muted})
+}
+
+func (t *trace) drawCurves(f *figure, r rect, x func(int64) float64, s scale) {
+	y := func(v float64) float64 {
+		if s.log {
+			v = math.Max(v, math.Max(s.lo, t.floor))
+		}
+		return s.pos(v)
+	}
+	readings := reduce(t.samples, x, y, columnWidth)
+	f.lines("reading", pen{color: f.th.reading, width: 0.8, round: true}, readings.paths)
+	f.dots("reading", readings.dots, 0.7, f.th.reading)
+	mean := reduce(slices.Values(t.mean), x, y, columnWidth)
+	f.lines("mean", pen{color: f.th.mean, width: 2, round: true}, mean.paths)
+	f.dots("mean", mean.dots, 1.2, f.th.mean)
+	if t.limit > 0 && !t.limitAbove(s) && t.limit >= s.lo {
+		at := s.pos(t.limit)
+		f.line("limit", limitPen(f.th), point{r.x0, at}, point{r.x1, at})
+		f.limitLabel(t.limitText(), r, at, readings, mean)
+	}
+}
+
+func limitPen(th *theme) pen { return pen{color: th.limit, width: 1.3, dash: []float64{6, 3}} }
+
+// dots draws small squares for readings that stand alone.
+func (d *drawing) dots(role string, at []point, r float64, c color.NRGBA) {
+	var paths [][]point
+	for _, p := range at {
+		paths = append(paths, []point{{p.x - r, p.y - r}, {p.x + r, p.y - r}, {p.x + r, p.y + r}, {p.x - r, p.y + r}})
+	}
+	if len(paths) > 0 {
+		d.shapes = append(d.shapes, shape{role: role, paths: paths, closed: true, fill: &c})
+	}
+}
+
+// limitLabel writes on or under the limit's line, where the least of the curves
+// is covered.
+func (f *figure) limitLabel(text string, r rect, y float64, curves ...curve) {
+	text = elide(text, r.w()-8, textSize, false)
+	w := textWidth(text, textSize, false)
+	best, bestHits := label{}, math.MaxInt
+	for _, base := range []float64{y - 3, y + ascent*textSize + 2} {
+		for x := r.x1 - 4 - w; ; x = math.Max(r.x0+4, x-12) {
+			l := label{text: text, at: point{x, base}, size: textSize, color: f.th.limit}
+			b := l.box()
+			if hits := countHits(b, curves); hits < bestHits && b.y0 >= r.y0-2 && b.y1 <= r.y1 {
+				best, bestHits = l, hits
+			}
+			if x <= r.x0+4 {
+				break
+			}
+		}
+	}
+	if bestHits > 0 {
+		f.box("halo", best.box(), &f.th.paper, nil)
+	}
+	f.text(best)
+}
+
+// countHits counts the steps of the curves that pass through b.
+func countHits(b rect, curves []curve) int {
+	hits := 0
+	for _, c := range curves {
+		for _, path := range c.paths {
+			for i := 1; i < len(path); i++ {
+				p, q := path[i-1], path[i]
+				if math.Max(p.x, q.x) > b.x0 && math.Min(p.x, q.x) < b.x1 &&
+					math.Max(p.y, q.y) > b.y0 && math.Min(p.y, q.y) < b.y1 {
+					hits++
+				}
+			}
+		}
+	}
+	return hits
+}
+
+func (t *trace) legend(f *figure, gaps, unusable bool) []entry {
+	var out []entry
+	add := func(text string, sample func(d *drawing, r rect)) { out = append(out, entry{text, sample}) }
+	line := func(role string, p pen) func(d *drawing, r rect) {
+		return func(d *drawing, r rect) {
+			y := (r.y0 + r.y1) / 2
+			d.line(role, p, point{r.x0, y}, point{r.x1, y})
+		}
+	}
+	add("readings", line("legend", pen{color: f.th.reading, width: 0.8}))
+	if len(t.mean) > 0 {
+		add("15-minute mean", line("legend", pen{color: f.th.mean, width: 2}))
+	}
+	if t.limit > 0 {
+		add("limit", line("legend", limitPen(f.th)))
+	}
+	if gaps {
+		add("nothing measured", func(d *drawing, r rect) { d.box("legend", r, &f.th.shade, &pen{color: f.th.grid, width: 0.7}) })
+	}
+	if unusable {
+		add("readings left out"+t.leftOut(), func(d *drawing, r rect) {
+			var marks [][]point
+			for x := r.x0 + 4; x < r.x1-3; x += 3 {
+				marks = append(marks, []point{{x, r.y0 + 2}, {x, r.y1 - 2}})
+			}
+			d.lines("legend", pen{color: f.th.ink, width: 0.8}, marks)
+		})
+	}
+	return out
+}
+
+// leftOut says why readings were left out, the longest first.
+func (t *trace) leftOut() string {
+	type reason struct {
+		flag    string
+		minutes float64
+	}
+	var reasons []reason
+	for flag, minutes := range t.Shift.MinutesExcluded {
+		reasons = append(reasons, reason{flag, minutes})
+	}
+	if len(reasons) == 0 {
+		return ""
+	}
+	slices.SortFunc(reasons, func(a, b reason) int {
+		if a.minutes != b.minutes {
+			if a.minutes > b.minutes {
+				return -1
+			}
+			return 1
+		}
+		return strings.Compare(a.flag, b.flag)
+	})
+	var parts []string
+	for _, r := range reasons {
+		parts = append(parts, fmt.Sprintf("%s %s min", strings.ReplaceAll(r.flag, "_", " "), number(r.minutes)))
+	}
+	return ": " + strings.Join(parts, ", ")
+}
+
+func (t *trace) fullCaption(l taskLayout) string {
+	c := t.caption()
+	if l.dropped > 0 {
+		c += fmt.Sprintf(" %d very short tasks carry no number.", l.dropped)
+	}
+	return c
+}
+
+// altText describes the picture in two sentences.
+func (t *trace) altText() string {
+	first := fmt.Sprintf("%s at %s from %s to %s (%s)", t.Series.Channel.Label(), t.Series.Sensor.Name,
+		t.from.In(t.o.Zone).Format("2006-01-02 15:04"), t.to.In(t.o.Zone).Format("15:04"), zoneLabel(t.from, t.to, t.o.Zone))
+	if t.usable == 0 {
+		return first + ": no usable readings."
+	}
+	first += fmt.Sprintf(": readings from %s to %s %s.", number(t.low), number(t.high), t.unit)
+	var more []string
+	if v := t.Shift.Max15min; v != nil {
+		more = append(more, "the highest 15-minute mean is "+dust.Concentration(*v*1000).String())
+	}
+	if t.limit > 0 {
+		where := "above every reading"
+		if t.limit <= t.high {
+			where = "below the highest reading"
+		}
+		more = append(more, t.limitText()+" lies "+where)
+	}
+	if n := len(t.Tasks); n > 0 {
+		more = append(more, fmt.Sprintf("%d stretches of work are marked", n))
+	}
+	if len(more) == 0 {
+		return first
+	}
+	text := strings.Join(more, "; ")
+	return first + " " + strings.ToUpper(text[:1]) + text[1:] + "."
+}
+
+// AltTextShiftTrace describes the picture that ShiftTrace draws in one or two
+// sentences; "" if there is nothing to draw.
+func AltTextShiftTrace(d TraceData, o Options) string {
+	o, err := o.complete()
+	if err != nil {
+		return ""
+	}
+	t, err := newTrace(d, o)
+	if err != nil {
+		return ""
+	}
+	return clean(t.altText())
+}
