@@ -3,6 +3,7 @@ package compare
 import (
 	"errors"
 	"math"
+	"slices"
 )
 
 // manyNonDetects is the share of runs not told from the background above which
@@ -19,10 +20,10 @@ type rules struct {
 // analysis is the effect of the change on one quantity under one set of rules.
 type analysis struct {
 	estimate
-	nets       []net // one per run of the study
-	in         []bool
+	nets       []net  // one per run of the study
+	usable     []bool // runs measured well enough
+	in         []bool // of them, those that the estimate holds
 	nonDetects [sides]int
-	runs       [sides]int
 	arithmetic bool // mean and interval are of arithmetic session means
 	low, high  float64
 	p          float64
@@ -32,22 +33,30 @@ type analysis struct {
 
 // analyse estimates the change of q from the runs of the study.
 func (st *study) analyse(q quantity, r rules) analysis {
-	a := analysis{nets: netMeans(q, st.runs, r.everything), in: make([]bool, len(st.runs))}
+	a := analysis{nets: netMeans(q, st.runs, r.everything), usable: make([]bool, len(st.runs)), in: make([]bool, len(st.runs))}
 	var samples []sample
 	for i, run := range st.runs {
 		x := a.nets[i].value
 		if !st.takes(run, r) || math.IsNaN(x) {
 			continue
 		}
-		a.in[i] = true
-		a.runs[run.side]++
+		a.usable[i] = true
 		if x < q.loq {
-			a.nonDetects[run.side]++
 			x = standIn(q.loq, run.side, r.swapped)
 		}
 		samples = append(samples, st.sample(run, math.Log(x)))
 	}
 	a.estimate = estimateChange(samples, st.in.Confidence)
+	runsIn := 0
+	for i, run := range st.runs {
+		a.in[i] = a.usable[i] && a.used[run.session] && !slices.Contains(a.lonelyTasks, run.task)
+		if a.in[i] {
+			runsIn++
+			if a.nets[i].value < q.loq {
+				a.nonDetects[run.side]++
+			}
+		}
+	}
 	a.low, a.high, a.p = a.ratio.Low, a.ratio.High, a.ratio.P
 	a.noSpread = errors.Is(a.trouble, ErrNoSpread)
 	if !a.ok {
@@ -59,7 +68,7 @@ func (st *study) analyse(q quantity, r rules) analysis {
 			a.value[side] = math.Exp(a.mean[side])
 		}
 	}
-	if n := a.nonDetects[before] + a.nonDetects[after]; float64(n) > manyNonDetects*float64(len(samples)) {
+	if n := a.nonDetects[before] + a.nonDetects[after]; float64(n) > manyNonDetects*float64(runsIn) {
 		st.useArithmetic(&a)
 	}
 	return a

@@ -170,8 +170,12 @@ func (st *study) listDropped(a analysis) {
 	}
 	for i, x := range st.sessions {
 		_, placed := a.effects[i]
-		if placed && !a.used[i] && x.why == "" {
+		switch {
+		case a.used[i] || x.why != "" || slices.Contains(a.unlinked, i):
+		case placed:
 			st.exclude("session", st.sessionName(i), "its day holds only one setup; days with both are compared")
+		default:
+			st.exclude("session", st.sessionName(i), "none of its tasks was done under both setups")
 		}
 	}
 }

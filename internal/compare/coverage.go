@@ -11,7 +11,7 @@ func (st *study) coverage(a analysis) []SetupCoverage {
 	for i, r := range st.runs {
 		row := &rows[r.side]
 		row.RunsSeen++
-		if a.in[i] {
+		if a.usable[i] {
 			row.RunsKept++
 		}
 		if r.need == 0 { // running, or across a change of setup: its time belongs to neither

@@ -3,6 +3,7 @@ package compare
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -12,6 +13,8 @@ import (
 // leastUndiaried is how much of a session must be measured if no diary says
 // when work was done.
 const leastUndiaried = 15 * time.Minute
+
+const changedSetup = "the setup changed while it ran"
 
 // run is one task from start to stop under one setup.
 type run struct {
@@ -84,6 +87,10 @@ func (st *study) addTask(t dust.Task) bool {
 		return false
 	}
 	s := st.spells[i]
+	if t.Start.Before(s.from) { // it began under another setup, so it is no session's run
+		st.exclude("run", name, changedSetup)
+		return true
+	}
 	r := run{task: t.Name, material: t.Material, start: t.Start, stop: stop}
 	switch {
 	case t.Running():
@@ -91,12 +98,12 @@ func (st *study) addTask(t dust.Task) bool {
 	case t.Check() != nil:
 		r.why = "its start and stop make no sense"
 	case !s.contains(t.Start, stop):
-		r.why = "the setup changed while it ran"
+		r.why, r.stop = changedSetup, s.to
 	default:
 		r.need, r.needBackground = leastMeasured*r.seconds(), leastBackground*r.seconds()
 		r.measured = measure(st.in.series(st.in.Metric), t.Start, stop, false)
 		if r.measured.seconds < r.need {
-			r.why = fmt.Sprintf("measured for %.0f %% of its time, %.0f %% needed", 100*r.measured.seconds/r.seconds(), 100*leastMeasured)
+			r.why = fmt.Sprintf("measured for %.0f %% of its time, %.0f %% needed", math.Floor(100*r.measured.seconds/r.seconds()), 100*leastMeasured)
 		}
 	}
 	st.add(s, r)

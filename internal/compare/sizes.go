@@ -117,7 +117,7 @@ func (st *study) bySize() []Effect {
 	var p []float64
 	var at []int
 	for _, q := range st.sizes() {
-		row := st.effect(q)
+		row, _ := st.effect(q)
 		row.Secondary = q.metric != st.in.Metric.Key()
 		if row.Secondary && row.PValue != nil {
 			p, at = append(p, *row.PValue), append(at, len(rows))
@@ -130,10 +130,11 @@ func (st *study) bySize() []Effect {
 	return rows
 }
 
-// effect estimates one quantity as a row of a table.
-func (st *study) effect(q quantity) Effect {
+// effect estimates one quantity as a row of a table. fell reports whether a
+// reduction of any size is shown, the guard included.
+func (st *study) effect(q quantity) (row Effect, fell bool) {
 	a := st.analyse(q, rules{})
-	row := Effect{
+	row = Effect{
 		Metric: q.metric, Label: q.label, Unit: q.unit, NBefore: a.n[before], NAfter: a.n[after],
 		Ratio: ptr(a.pointRatio()), CILow: ptr(a.low), CIHigh: ptr(a.high), PValue: ptr(a.p),
 	}
@@ -144,7 +145,8 @@ func (st *study) effect(q quantity) Effect {
 		row.After = ptr(a.level(after))
 	}
 	row.Note = strings.Join(st.effectNotes(q, a), "; ")
-	return row
+	word, _ := a.word(st.in.SmallestChangePercent/100, st.in.Confidence)
+	return row, word.claimsChange() && word != Increased
 }
 
 func (st *study) effectNotes(q quantity, a analysis) []string {
@@ -174,7 +176,10 @@ func (st *study) fineOrChips() *FineChips {
 	fine := st.channel(dust.PM25)
 	coarse := st.between(dust.PM10, dust.PM25, "PM10 − PM2.5")
 	e, left := st.contrast(fine, coarse)
-	f := &FineChips{Fine: st.effect(fine), Coarse: st.effect(coarse)}
+	f := &FineChips{}
+	var fineFell, coarseFell bool
+	f.Fine, fineFell = st.effect(fine)
+	f.Coarse, coarseFell = st.effect(coarse)
 	f.Fine.Secondary, f.Coarse.Secondary = st.in.Metric != dust.PM25, true
 	if e.hasPoint() {
 		f.Contrast = ptr(e.point())
@@ -182,7 +187,7 @@ func (st *study) fineOrChips() *FineChips {
 	if e.ok {
 		f.CILow, f.CIHigh = ptr(e.ratio.Low), ptr(e.ratio.High)
 	}
-	f.Answer, f.Why = fineAnswer(f, e, 1-st.in.Confidence)
+	f.Answer, f.Why = fineAnswer(f, e, fineFell, coarseFell, 1-st.in.Confidence)
 	if left > 0 {
 		f.Why += fmt.Sprintf(" %d runs without fine and coarse dust above the background are left out.", left)
 	}

@@ -11,7 +11,7 @@ import (
 // setup between them share a group: a pause does not make a new session.
 type spell struct {
 	setup    string
-	from, to time.Time // to is zero while it lasts
+	from, to time.Time // half-open; to is zero while it lasts
 	group    int
 }
 
@@ -31,20 +31,29 @@ func sortedPeriods(periods []dust.SetupPeriod) []dust.SetupPeriod {
 	return sorted
 }
 
-// spells cuts the periods so that they never overlap (the one declared later
-// wins), joins those that continue the same setup and numbers the groups.
+// spells cuts time at every start and end of a period and asks dust.SetupAt what
+// was in use between the cuts; it joins what continues the same setup and numbers
+// the groups.
 func spells(periods []dust.SetupPeriod) []spell {
 	sorted := sortedPeriods(periods)
+	var cuts []time.Time
+	for _, p := range sorted {
+		cuts = append(cuts, p.From)
+		if !p.To.IsZero() {
+			cuts = append(cuts, p.To)
+		}
+	}
+	slices.SortFunc(cuts, time.Time.Compare)
+	cuts = slices.CompactFunc(cuts, time.Time.Equal)
 	var out []spell
-	for i, p := range sorted {
-		to := p.To
-		if i+1 < len(sorted) && (to.IsZero() || sorted[i+1].From.Before(to)) {
-			to = sorted[i+1].From
+	for i, from := range cuts {
+		var to time.Time // after the last cut nothing changes any more
+		if i+1 < len(cuts) {
+			to = cuts[i+1]
 		}
-		if !to.IsZero() && !to.After(p.From) {
-			continue
+		if setup := dust.SetupAt(sorted, from); setup != "" {
+			out = appendSpell(out, spell{setup: setup, from: from, to: to})
 		}
-		out = appendSpell(out, spell{setup: p.Setup, from: p.From, to: to})
 	}
 	return out
 }

@@ -178,6 +178,8 @@ func positionWarning(p dust.Position) string {
 	switch p {
 	case dust.BreathingZone:
 		return ""
+	case "":
+		return "the sensor's position is not known: nobody can say whom or what the result speaks for"
 	case dust.Room:
 		return "the sensor stood in the room: the result speaks for that place, not for the person at the machine"
 	}

@@ -1,6 +1,7 @@
 package compare
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"strings"
@@ -20,6 +21,10 @@ func (st *study) why(res Result, a analysis, d decision) string {
 
 // finding is the ratio and its interval in words.
 func (st *study) finding(a analysis) string {
+	if math.IsNaN(a.pointRatio()) {
+		return fmt.Sprintf("%s under %q was not above the background, so there is nothing that %q could have reduced.",
+			st.in.Metric.Label(), st.in.Before, st.in.After)
+	}
 	level := "was "
 	if st.subtracted(a) > 0 {
 		level = "above the background was "
@@ -36,6 +41,8 @@ func (st *study) finding(a analysis) string {
 func (st *study) reading(res Result, a analysis, d decision) string {
 	smallest := percent(st.in.SmallestChangePercent)
 	switch {
+	case math.IsNaN(a.pointRatio()):
+		return "No reduction is shown."
 	case d.hangsOn != "":
 		return fmt.Sprintf("The answer hangs on %s, so no reduction is shown; that is not the same as no reduction.%s", d.hangsOn, moreSessions(res, a))
 	case d.withheld != "":
@@ -176,31 +183,45 @@ func percent(p float64) string {
 }
 
 // fineAnswer puts the contrast of fine and coarse dust in words.
-func fineAnswer(f *FineChips, e estimate, alpha float64) (answer, why string) {
-	if !e.ok {
+func fineAnswer(f *FineChips, e estimate, fineFell, coarseFell bool, alpha float64) (answer, why string) {
+	switch {
+	case errors.Is(e.trouble, ErrNoSpread):
+		return "cannot tell", "The split between fine and coarse dust changed by the same factor every time, which real dust never does: the sensor seems to work out one from the other."
+	case !e.ok:
 		return "cannot tell: too little data", "Fine and coarse dust need at least three sessions under each setup, with both measured in the same runs."
 	}
-	why = fmt.Sprintf("Fine dust (PM2.5) went to %.2f and coarse dust (PM10 − PM2.5) to %.2f of what it was; the quotient is %.2f (interval %.2f to %.2f; 1 means alike). Coarse readings are %s.",
+	why = fmt.Sprintf("Fine dust (PM2.5) went to %.2f and coarse dust (PM10 − PM2.5) to %.2f of what it was; the quotient is %.2f (interval %.2f to %.2f; 1 means alike). Coarse dust is %s.",
 		orNaN(f.Fine.Ratio), orNaN(f.Coarse.Ratio), e.point(), e.ratio.Low, e.ratio.High, coarseNote)
-	word, _ := guarded(VerdictFor(e.ratio.Low, e.ratio.High, 0.5), e.perm, alpha)
-	switch {
-	case !word.claimsChange():
-		return "cannot tell whether fine and coarse dust changed differently", why
-	case word == Increased && fell(f.Coarse):
-		if !fell(f.Fine) {
-			return "coarse dust fell more than fine dust; a fall of fine dust is not shown", why
-		}
-		return "coarse dust fell more than fine dust", why
-	case word == Increased:
-		return "fine dust did worse than coarse dust; a fall of coarse dust is not shown", why
-	case fell(f.Fine):
-		return "fine dust fell more than coarse dust", why
-	}
-	return "coarse dust did worse than fine dust; a fall of fine dust is not shown", why
+	return fallWords(fineFell, coarseFell) + contrastWords(e, fineFell && coarseFell, alpha), why
 }
 
-// fell reports whether the whole interval of the row lies below no change.
-func fell(e Effect) bool { return e.CIHigh != nil && *e.CIHigh < 1 }
+func fallWords(fine, coarse bool) string {
+	switch {
+	case fine && coarse:
+		return "both fell"
+	case fine:
+		return "fine dust fell, a fall of coarse dust is not shown"
+	case coarse:
+		return "coarse dust fell, a fall of fine dust is not shown"
+	}
+	return "a fall is shown of neither"
+}
+
+func contrastWords(e estimate, both bool, alpha float64) string {
+	const anyChange = 0.5 // which reduction matters plays no part here
+	word, _ := guarded(VerdictFor(e.ratio.Low, e.ratio.High, anyChange), e.perm, alpha)
+	winner, loser := "coarse dust", "fine dust"
+	if word != Increased {
+		winner, loser = loser, winner
+	}
+	switch {
+	case !word.claimsChange():
+		return "; whether one changed more than the other cannot be told"
+	case both:
+		return fmt.Sprintf(", %s more than %s", winner, loser)
+	}
+	return fmt.Sprintf("; %s did better than %s", winner, loser)
+}
 
 func orNaN(x *float64) float64 {
 	if x == nil {
