@@ -10,7 +10,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"dustlog/internal/dust"
 	"dustlog/internal/sensor"
 )
 
@@ -24,8 +23,8 @@ frame on standard output. A summary object follows on standard error: frames,
 checksum errors, bytes skipped.
 
 Sensors that send two mass scales give the one meant for industrial air (CF=1)
-as pm…_ug_m3 and the other as pm…_atm_ug_m3. A value the sensor itself marks as
-missing is null.`,
+as pm…_ug_m3 and the other as pm…_atm_ug_m3. A value that the sensor itself marks
+as missing has no key, and "missing_value" stands among the flags.`,
 		Example: `  dustlog decode --model pms5003 < bytes.bin
   dustlog decode --model sps30 capture.bin > frames.jsonl`,
 		Args: func(cmd *cobra.Command, args []string) error {
@@ -99,11 +98,9 @@ func frameObject(f *sensor.Frame) map[string]any {
 	for c, x := range f.Values.All() {
 		object[c.Key()] = x
 	}
-	for field := range f.Fields() {
-		if f.Kind != "data" {
+	if !f.IsData() {
+		for field := range f.Fields() {
 			object[field.Name] = fieldValue(field)
-		} else if c, ok := missingChannel(field); ok {
-			object[c.Key()] = nil
 		}
 	}
 	return object
@@ -117,14 +114,6 @@ func fieldValue(f sensor.Field) any {
 		return f.Text
 	}
 	return f.Value
-}
-
-// missingChannel finds the channel of a field that the sensor left without a number.
-func missingChannel(f sensor.Field) (dust.Channel, bool) {
-	if !f.Missing {
-		return 0, false
-	}
-	return f.Channel()
 }
 
 func modelNames() []string {

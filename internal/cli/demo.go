@@ -296,7 +296,7 @@ func (s *streamSource) advance() error {
 }
 
 func (s *streamSource) take(f *sensor.Frame) {
-	if f.Kind == "data" {
+	if f.IsData() {
 		s.ready = append(s.ready, sample{f.Values, f.Flags})
 	}
 }

@@ -49,7 +49,7 @@ func printLimits(a *app, limits []exposure.Limit) error {
 		for _, l := range limits {
 			if l.Ambient == ambient {
 				rows++
-				t.row(l.ID, l.Jurisdiction, l.Body, l.Species, l.ValueText(), l.Fraction, l.Averaging, l.LegalStatus, limitMark(l))
+				t.row(l.ID, l.Jurisdiction, l.Body, l.Species, l.ValuePrinted, l.FractionPrinted, l.AveragingPrinted, l.LegalStatus, limitMark(l))
 			}
 		}
 		if rows > 0 {

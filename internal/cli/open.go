@@ -41,7 +41,7 @@ func (a *app) openStudy(ctx context.Context, cfg config.Config) (*study.Study, *
 }
 
 func studySettings(cfg config.Config) (study.Settings, error) {
-	limit, err := exposure.FindLimit(cfg.Shop.Limit)
+	limit, err := exposure.ChooseLimit(cfg.Shop.Limit)
 	if err != nil {
 		return study.Settings{}, fmt.Errorf("shop.limit (from %s): %w", cfg.Origin("shop.limit"), err)
 	}

@@ -163,7 +163,7 @@ func traceData(t study.Trace, limit exposure.Limit) plots.TraceData {
 	}
 	d := plots.TraceData{
 		Title: title, Shift: t.Shift, Series: t.Series, Tasks: t.Tasks,
-		LimitMgM3: limit.MgM3, LimitLabel: limit.ID, LimitAveraging: limit.Averaging.String(),
+		LimitMgM3: limit.MgM3, LimitLabel: "limit " + limit.ID, LimitAveraging: string(limit.Averaging),
 	}
 	for _, p := range t.Mean15 {
 		d.Mean15 = append(d.Mean15, plots.MeanPoint{At: p.At, MgM3: p.MgM3})

@@ -1,7 +1,6 @@
 package cli
 
 import (
-	"context"
 	"io"
 	"iter"
 
@@ -12,12 +11,6 @@ import (
 
 // comparePainter draws one picture of a comparison.
 type comparePainter = func(io.Writer, compare.Result, plots.Options) error
-
-// importer is what an import writes to, inside one transaction.
-type importer interface {
-	Append(ctx context.Context, batch []dust.Reading) (added int, err error)
-	PutSensor(ctx context.Context, s dust.Sensor) error
-}
 
 // readingSeq yields readings until the first error.
 type readingSeq = iter.Seq2[dust.Reading, error]

@@ -43,18 +43,18 @@ func evidence(in Input) ([]figure, error) {
 
 func comparison(r compare.Result, o plots.Options) []func() (figure, error) {
 	figures := []func() (figure, error){func() (figure, error) {
-		return draw(figure{ID: "sessions", Title: "Before and after, session by session", Alt: plots.AltBeforeAfter(r),
+		return draw(figure{ID: "sessions", Title: "Before and after, session by session", Alt: plots.AltTextBeforeAfter(r),
 			Caption: fmt.Sprintf("Each point is one %s: the task-adjusted mean of %s in %s above background, sensor “%s” (%s). The bar is the geometric mean.",
 				r.UnitOfReplication, r.Metric, r.Unit, r.Sensor, spaced(r.Position))},
 			func(w io.Writer) error { return plots.BeforeAfter(w, r, o) })
 	}}
 	if len(r.Bins) > 0 {
 		figures = append(figures, func() (figure, error) {
-			return draw(figure{ID: "ratio-by-size", Title: "Change by particle size", Alt: plots.AltSizeRatio(r),
+			return draw(figure{ID: "ratio-by-size", Title: "Change by particle size", Alt: plots.AltTextSizeRatio(r),
 				Caption: "Ratio after/before for each size the sensor reports, with its 95 % interval; left of 1 is less dust. Sizes that the sensor extrapolates are indicative."},
 				func(w io.Writer) error { return plots.SizeRatio(w, r, o) })
 		}, func() (figure, error) {
-			return draw(figure{ID: "size-distribution", Title: "Dust by particle size, before and after", Alt: plots.AltSizeDistribution(r),
+			return draw(figure{ID: "size-distribution", Title: "Dust by particle size, before and after", Alt: plots.AltTextSizeDistribution(r),
 				Caption: "Geometric mean of the sessions for each size, above background."},
 				func(w io.Writer) error { return plots.SizeDistribution(w, r, o) })
 		})
@@ -64,7 +64,7 @@ func comparison(r compare.Result, o plots.Options) []func() (figure, error) {
 
 func taskDose(r exposure.Result, o plots.Options) func() (figure, error) {
 	return func() (figure, error) {
-		return draw(figure{ID: "task-dose", Title: "Which task brings the dust", Alt: plots.AltTaskDose(r),
+		return draw(figure{ID: "task-dose", Title: "Which task brings the dust", Alt: plots.AltTextTaskDose(r),
 			Caption: "Share of each day's measured dose (concentration × time) by task, breathing zone."},
 			func(w io.Writer) error { return plots.TaskDose(w, r, o) })
 	}
@@ -75,7 +75,7 @@ func traces(in Input) ([]figure, error) {
 	o := plots.Options{Format: plots.SVG, Zone: in.Zone}
 	var figures []figure
 	for i, d := range in.Traces {
-		f, err := draw(figure{ID: fmt.Sprintf("trace-%d", i+1), Title: d.Title, Alt: plots.AltShiftTrace(d),
+		f, err := draw(figure{ID: fmt.Sprintf("trace-%d", i+1), Title: d.Title, Alt: plots.AltTextShiftTrace(d, o),
 			Caption: fmt.Sprintf("%s, sensor “%s” (%s), one reading about every second; heavy line: mean of the 15 minutes before. Gaps are gaps.",
 				d.Series.Channel.Label(), d.Shift.Sensor, d.Shift.Position.Label())},
 			func(w io.Writer) error { return plots.ShiftTrace(w, d, o) })

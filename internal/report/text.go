@@ -1,11 +1,14 @@
 package report
 
 import (
+	"fmt"
 	"maps"
 	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf8"
+
+	"dustlog/internal/exposure"
 )
 
 // cautions are shown once, at the end of the answers.
@@ -45,12 +48,24 @@ func sources(in Input) []string {
 		"8-hour TWA: 29 CFR 1910.1000(d)(1)(i), E = (Ca·Ta + Cb·Tb + …) / 8.",
 		"Highest 15-minute mean: rolling, time-weighted, at least 75 % of the window measured.",
 		"Size fractions: EN 481 / ISO 7708.",
-		"Limit " + l.ID + ": " + l.SourceText(),
+		limitSource(l),
 	}
 	if in.Compare != nil {
 		out = append(out, "Comparison: "+in.Compare.Method)
 	}
 	return out
+}
+
+func limitSource(l exposure.Limit) string {
+	text := fmt.Sprintf("Limit %s: %s", l.ID, l.Source.Document)
+	if l.Source.Clause != "" {
+		text += ", " + l.Source.Clause
+	}
+	text += fmt.Sprintf(" (%s); %s; table of %s.", l.Source.Year, l.LegalStatus, l.AsOf)
+	if l.Notes != "" {
+		text += " " + l.Notes
+	}
+	return text
 }
 
 func capital(s string) string {

@@ -1,0 +1,33 @@
+package exposure
+
+import (
+	"time"
+
+	"dustlog/internal/dust"
+)
+
+// MeanPoint is the mean over the 15 minutes before a moment.
+type MeanPoint struct {
+	At   time.Time
+	MgM3 float64
+}
+
+// Mean15Curve is the rolling 15-minute mean of a series in µg/m³, in mg/m³, one
+// point a minute, for drawing. Each point is what Max15min weighs: the mean over
+// the measured part of (t−15 min, t], left out where less than 75 % of the window
+// was measured or where it begins before from.
+func Mean15Curve(s *dust.Series, from, to time.Time) []MeanPoint {
+	m := measure(s, from, to)
+	head, tail := cursor{spans: m.spans}, cursor{spans: m.spans}
+	var curve []MeanPoint
+	minute := time.Minute.Milliseconds()
+	for t := from.UnixMilli() + windowMs; t <= to.UnixMilli(); t += minute {
+		doseHead, msHead := head.at(t)
+		doseTail, msTail := tail.at(t - windowMs)
+		if ms := msHead - msTail; ms >= windowNeedMs {
+			mean := (doseHead - doseTail) / float64(ms)
+			curve = append(curve, MeanPoint{At: time.UnixMilli(t).UTC(), MgM3: dust.Concentration(mean).MilligramsPerM3()})
+		}
+	}
+	return curve
+}
