@@ -63,7 +63,11 @@ func noncentralTSurvival(q, df, ncp float64) float64 {
 	logGamma, _ := math.Lgamma(df / 2)
 	logNorm := math.Ln2 + df/2*math.Log(df/2) - logGamma
 	f := func(s float64) float64 {
-		density := math.Exp(logNorm-df*s*s/2) * math.Pow(s, df-1)
+		power := 0.0
+		if df > 1 { // at one degree of freedom the density does not vanish at 0
+			power = (df - 1) * math.Log(s)
+		}
+		density := math.Exp(logNorm + power - df*s*s/2)
 		return density * distuv.UnitNormal.CDF(ncp-q*s)
 	}
 	// s has mean about 1 and standard deviation about 1/√(2 df).
