@@ -54,18 +54,18 @@ func masks(in Input, tasks []dust.Task, runs []taskRun) (results []MaskResult, w
 
 // evidence is what the runs of one task under one setup show.
 type evidence struct {
-	in     Input
-	task   string
-	runs   []taskRun
+	in      Input
+	task    string
+	runs    []taskRun
 	earlier int     // runs left out because the setup has changed since
-	mean   float64 // highest run mean
-	ratio  float64 // highest hazard ratio, factor used where it may be
-	upper  float64 // the same with the factors' spread
-	full   int     // runs at least 75 % measured
-	notes  []string
-	plain  bool // a run without a usable factor
-	doubt  bool // a run saturated, extrapolated or without stated spread
-	cedar  string
+	mean    float64 // highest run mean
+	ratio   float64 // highest hazard ratio, factor used where it may be
+	upper   float64 // the same with the factors' spread
+	full    int     // runs at least 75 % measured
+	notes   []string
+	plain   bool // a run without a usable factor
+	doubt   bool // a run saturated, extrapolated or without stated spread
+	cedar   string
 }
 
 func newMask(in Input, task string, seen []taskRun) MaskResult {
