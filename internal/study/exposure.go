@@ -3,6 +3,9 @@ package study
 import (
 	"context"
 	"fmt"
+	"maps"
+	"slices"
+	"strings"
 	"time"
 
 	"dustlog/internal/dust"
@@ -29,8 +32,12 @@ func (s *Study) Exposure(ctx context.Context, metric dust.Channel, w Window) (ex
 	if err != nil {
 		return exposure.Result{}, err
 	}
+	shifts := s.shifts(all, w)
+	if len(shifts) == 0 {
+		return exposure.Result{}, fmt.Errorf("%w that can be used in the time asked about: %s", dust.ErrNoReadings, against(all))
+	}
 	return exposure.Assess(exposure.Input{
-		Shifts:        s.shifts(all, w),
+		Shifts:        shifts,
 		Series:        all,
 		Tasks:         tasks,
 		Setups:        s.setups,
@@ -72,4 +79,26 @@ func anyReading(all []*dust.Series, shift dust.Shift) bool {
 		}
 	}
 	return false
+}
+
+// against says what is held against the readings there are.
+func against(all []*dust.Series) string {
+	total, flagged := 0, map[string]int{}
+	for _, series := range all {
+		_, _, flags := series.Columns()
+		for _, f := range flags {
+			total++
+			for _, name := range f.Names() {
+				flagged[name]++
+			}
+		}
+	}
+	var parts []string
+	for _, name := range slices.Sorted(maps.Keys(flagged)) {
+		parts = append(parts, fmt.Sprintf("%d %s", flagged[name], name))
+	}
+	if len(parts) == 0 {
+		return fmt.Sprintf("%d readings, none within the shift hours", total)
+	}
+	return fmt.Sprintf("%d readings, flagged: %s", total, strings.Join(parts, ", "))
 }
