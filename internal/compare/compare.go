@@ -38,7 +38,9 @@ func Compare(in Input) (Result, error) {
 	st.fillPower(&res, a)
 	order := st.timeOrder(a)
 	res.Design, res.DesignWhy = designGrade(order)
-	res.TrendPercentPerDay = st.trend(a)
+	if slope, low, high, ok := st.trend(a); ok {
+		res.TrendPercentPerDay, res.TrendLow, res.TrendHigh = ptr(slope), ptr(low), ptr(high)
+	}
 	res.Why = st.why(res, a, d)
 	res.Method = methodText(st, a)
 	res.Sessions = st.sessionRows(a)
@@ -142,17 +144,23 @@ func (st *study) fillPower(res *Result, a analysis) {
 	if res.Verdict != NoReductionShown && res.Verdict != TooLittleData {
 		return
 	}
+	needed, ok := st.sessionsFor(st.in.SmallestChangePercent, a)
+	if !ok {
+		return
+	}
+	more := max(0, needed-min(a.n[before], a.n[after]))
+	res.SessionsNeeded, res.MoreSessions = &needed, &more
+}
+
+// sessionsFor is the number of sessions per setup that would show a reduction,
+// with the spread seen, or the usual one while too little is seen.
+func (st *study) sessionsFor(reductionPercent float64, a analysis) (n int, ok bool) {
 	sd := a.spread
 	if a.arithmetic || !(sd > noSpread) || min(a.n[before], a.n[after]) < fewestSessions {
 		sd = PlanningSD
 	}
-	n, err := SessionsNeeded(st.in.SmallestChangePercent/100, sd, a.paired, planningPower, st.in.Confidence)
-	if err != nil {
-		return
-	}
-	needed := max(fewestSessions, int(math.Ceil(n)))
-	more := max(0, needed-min(a.n[before], a.n[after]))
-	res.SessionsNeeded, res.MoreSessions = &needed, &more
+	x, err := SessionsNeeded(reductionPercent/100, sd, a.paired, planningPower, st.in.Confidence)
+	return max(fewestSessions, int(math.Ceil(x))), err == nil
 }
 
 // listDropped puts what the estimator left out on the list of exclusions.

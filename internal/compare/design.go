@@ -86,27 +86,42 @@ func sameFirst(order []placed) (first string, same bool) {
 }
 
 // trend is the common slope of the ln session values on time within the setups,
-// in percent a day; nil if the sessions of each setup lie on one day.
-func (st *study) trend(a analysis) *float64 {
+// in percent a day with its interval (least squares, n − 3 degrees of freedom).
+// ok is false if the sessions of each setup lie too close in time to tell.
+func (st *study) trend(a analysis) (slope, low, high float64, ok bool) {
 	order := st.timeOrder(a)
-	if len(order) < 4 || a.arithmetic {
-		return nil
+	df := len(order) - 3 // two levels and the slope
+	if df < 1 || a.arithmetic {
+		return 0, 0, 0, false
 	}
-	var x, y, n [sides]float64
-	days := func(p placed) float64 { return p.start.Sub(order[0].start).Hours() / 24 }
-	for _, p := range order {
-		x[p.side] += days(p)
-		y[p.side] += p.y
-		n[p.side]++
-	}
-	var sxx, sxy float64
-	for _, p := range order {
-		dx := days(p) - x[p.side]/n[p.side]
-		sxx += dx * dx
-		sxy += dx * (p.y - y[p.side]/n[p.side])
+	x, y := withinSetups(order)
+	var sxx, sxy, rss float64
+	for i := range x {
+		sxx += x[i] * x[i]
+		sxy += x[i] * y[i]
 	}
 	if !(sxx > 0.5) { // hours within a day say nothing about days
-		return nil
+		return 0, 0, 0, false
 	}
-	return ptr(100 * math.Expm1(sxy/sxx))
+	b := sxy / sxx
+	for i := range x {
+		rss += (y[i] - b*x[i]) * (y[i] - b*x[i])
+	}
+	q := tQuantile(1-(1-st.in.Confidence)/2, float64(df)) * math.Sqrt(rss/float64(df)/sxx)
+	return 100 * math.Expm1(b), 100 * math.Expm1(b-q), 100 * math.Expm1(b+q), true
+}
+
+// withinSetups gives days and ln values less the means of their setup.
+func withinSetups(order []placed) (x, y []float64) {
+	var mx, my, n [sides]float64
+	for _, p := range order {
+		mx[p.side] += p.start.Sub(order[0].start).Hours() / 24
+		my[p.side] += p.y
+		n[p.side]++
+	}
+	for _, p := range order {
+		x = append(x, p.start.Sub(order[0].start).Hours()/24-mx[p.side]/n[p.side])
+		y = append(y, p.y-my[p.side]/n[p.side])
+	}
+	return x, y
 }

@@ -1,6 +1,7 @@
 package compare
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -54,7 +55,9 @@ func TestTrendWithinSetups(t *testing.T) {
 	res := s.compare()
 	require.InDelta(t, -5, *res.TrendPercentPerDay, 1e-9)
 	require.Equal(t, "C", res.Design)
-	requireWarning(t, res, "drift by -5.0 % a day")
+	require.InDelta(t, -5, *res.TrendLow, 1e-6)
+	require.InDelta(t, -5, *res.TrendHigh, 1e-6)
+	requireWarning(t, res, "change by -5.0 % a day (interval -5.0 to -5.0)")
 }
 
 func TestSpellsAgreeWithTheDiary(t *testing.T) {
@@ -104,4 +107,22 @@ func TestNoDiaryDaysFollowTheClockChange(t *testing.T) {
 	// 31 March 2024 has 23 hours there: its midnights are 23:00 and 22:00 UTC.
 	require.Equal(t, time.Date(2024, 3, 31, 22, 0, 0, 0, time.UTC),
 		nextMidnight(time.Date(2024, 3, 30, 23, 0, 0, 0, time.UTC), zone).UTC())
+}
+
+// Slope and limits against the textbook line through one block of points: with a
+// single setup the common slope is ordinary regression. R: confint(lm(y ~ x))
+// needs n − 2 there, so the case uses both setups with the same pattern, for
+// which the slope is the same and rss and sxx double.
+func TestTrendInterval(t *testing.T) {
+	s := newShop(t)
+	levels := []float64{100, 120, 90, 130}
+	s.blocks(levels, levels)
+	res := s.compare()
+	slope, se, ok := line([]float64{0, 1, 2, 3}, mustLogs(t, levels...))
+	require.True(t, ok)
+	se *= math.Sqrt(2.0 / 5) // rss/2/sxx becomes 2·rss/5/(2·sxx)
+	q := tQuantile(0.975, 5)
+	require.InEpsilon(t, 100*math.Expm1(slope), *res.TrendPercentPerDay, 1e-9)
+	require.InEpsilon(t, 100*math.Expm1(slope-q*se), *res.TrendLow, 1e-9)
+	require.InEpsilon(t, 100*math.Expm1(slope+q*se), *res.TrendHigh, 1e-9)
 }

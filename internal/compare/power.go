@@ -39,19 +39,17 @@ func SessionsNeeded(reduction, sd float64, paired bool, power, confidence float6
 	if reached(fewest) >= power {
 		return fewest, nil
 	}
-	if reached(most) < power {
-		return 0, fmt.Errorf("a reduction of %g at sd %g needs more than %g sessions", reduction, sd, float64(most))
+	lo, hi := float64(fewest), 2.0*fewest
+	for reached(hi) < power {
+		if lo, hi = hi, 2*hi; hi > most {
+			return 0, fmt.Errorf("a reduction of %g at sd %g needs more than %g sessions", reduction, sd, float64(most))
+		}
 	}
-	lo, hi := float64(fewest), float64(most)
-	for range 100 {
-		mid := math.Sqrt(lo * hi)
-		if reached(mid) < power {
+	for hi-lo > 1e-7*hi {
+		if mid := (lo + hi) / 2; reached(mid) < power {
 			lo = mid
 		} else {
 			hi = mid
-		}
-		if hi-lo < 1e-9*hi {
-			break
 		}
 	}
 	return hi, nil
@@ -72,7 +70,7 @@ func noncentralTSurvival(q, df, ncp float64) float64 {
 	}
 	// s has mean about 1 and standard deviation about 1/√(2 df).
 	half := 10 / math.Sqrt(2*df)
-	return simpson(f, math.Max(0, 1-half), 1+half, 2000)
+	return simpson(f, math.Max(0, 1-half), 1+half, 400)
 }
 
 // simpson integrates f over [a, b] in n (even) steps by Simpson's rule.

@@ -58,8 +58,10 @@ type Result struct {
 	// Sessions per setup (paired: days) that would show the smallest change with 80 % power, and how many are missing.
 	SessionsNeeded *int `json:"sessions_needed_per_setup"`
 	MoreSessions   *int `json:"more_sessions_needed_per_setup"`
-	// Common slope of the sessions over time within the setups; nil if it cannot be told.
+	// Common slope of the sessions over time within the setups, with its interval; nil if it cannot be told.
 	TrendPercentPerDay *float64        `json:"trend_within_setups_percent_per_day"`
+	TrendLow           *float64        `json:"trend_ci_low"`
+	TrendHigh          *float64        `json:"trend_ci_high"`
 	Coverage           []SetupCoverage `json:"coverage"`
 
 	Sessions []Session   `json:"sessions"`

@@ -1,7 +1,9 @@
 package compare
 
 import (
+	"encoding/json"
 	"fmt"
+	"math/rand/v2"
 	"testing"
 	"time"
 
@@ -298,4 +300,42 @@ func TestComparePermutationGuard(t *testing.T) {
 	require.InDelta(t, 4.0/70, *res.PermutationP, 1e-12)
 	require.Equal(t, NoReductionShown, res.Verdict)
 	require.Contains(t, res.Why, "in 5.7 % of cases")
+}
+
+// Any diary at all, however odd, gives a result or an error, never a panic, and
+// never a word of change from fewer than three sessions.
+func TestCompareAnyDiary(t *testing.T) {
+	rng := rand.New(rand.NewPCG(7, 8))
+	pick := func(list ...string) string { return list[rng.IntN(len(list))] }
+	for range 400 {
+		s := newShop(t)
+		s.derive(dust.PM10, func(x float64) float64 { return x + float64(rng.IntN(3)) })
+		at := monday
+		for range rng.IntN(12) {
+			at = at.Add(time.Duration(1+rng.IntN(1500)) * time.Minute)
+			if rng.IntN(3) == 0 {
+				s.setup(pick("old hood", "new hood", "none"), at)
+			}
+			level := float64(rng.IntN(4)) * 50
+			s.flags = []dust.Flags{0, 0, 0, dust.Stuck, dust.Humid | dust.Saturated}[rng.IntN(5)]
+			s.run(pick("sanding", "sawing", ""), at, time.Duration(rng.IntN(90))*time.Second, flat(level))
+		}
+		s.in.Tasks = append(s.in.Tasks, dust.Task{Name: "open", Start: at})
+		if rng.IntN(2) == 0 {
+			s.in.Background = s.in.Series[1]
+		}
+		if rng.IntN(4) == 0 {
+			s.in.Tasks = nil
+		}
+		res, err := Compare(s.in)
+		if err != nil {
+			continue
+		}
+		require.NotContains(t, res.Why, "NaN")
+		_, err = json.Marshal(res)
+		require.NoError(t, err)
+		if res.Verdict.claimsChange() {
+			require.GreaterOrEqual(t, min(res.NBefore, res.NAfter), 3)
+		}
+	}
 }

@@ -158,7 +158,8 @@ func orderWarning(res Result, order []placed) string {
 	case len(order) > 2 && len(days) == 1:
 		return "all sessions are from one day: the result speaks for that day only"
 	case res.Design == "C" && res.TrendPercentPerDay != nil:
-		return fmt.Sprintf("before/after in one block each: look at the sessions against date; within the setups they drift by %+.1f %% a day", *res.TrendPercentPerDay)
+		return fmt.Sprintf("before/after in one block each: look at the sessions against date; within the setups they change by %+.1f %% a day (interval %+.1f to %+.1f)",
+			*res.TrendPercentPerDay, *res.TrendLow, *res.TrendHigh)
 	case res.Design == "C":
 		return "before/after in one block each: look at the sessions against date, drift and season are in the ratio"
 	}

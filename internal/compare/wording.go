@@ -43,11 +43,13 @@ func (st *study) reading(res Result, a analysis, d decision) string {
 	switch {
 	case math.IsNaN(a.pointRatio()):
 		return "No reduction is shown."
+	case math.IsNaN(a.low):
+		return "Without one no reduction is shown, which is not the same as no reduction." + st.moreSessions(res, a)
 	case d.hangsOn != "":
-		return fmt.Sprintf("The answer hangs on %s, so no reduction is shown; that is not the same as no reduction.%s", d.hangsOn, moreSessions(res, a))
+		return fmt.Sprintf("The answer hangs on %s, so no reduction is shown; that is not the same as no reduction.%s", d.hangsOn, st.moreSessions(res, a))
 	case d.withheld != "":
 		return fmt.Sprintf("Dealing the same values out at random gives as large a difference in %s %% of cases, too often for a claim: no reduction is shown, which is not the same as no reduction.%s",
-			percent(100*a.perm.P), moreSessions(res, a))
+			percent(100*a.perm.P), st.moreSessions(res, a))
 	}
 	switch d.verdict {
 	case ReducedEnough:
@@ -61,11 +63,14 @@ func (st *study) reading(res Result, a analysis, d decision) string {
 	case NoneThatMatters:
 		return fmt.Sprintf("The interval rules out a reduction of %s %%, which is what you said matters.", smallest)
 	}
-	return fmt.Sprintf("The interval includes no change and also a reduction of %s %%: no reduction is shown, which is not the same as no reduction.%s", smallest, moreSessions(res, a))
+	return fmt.Sprintf("The interval includes no change and also a reduction of %s %%: no reduction is shown, which is not the same as no reduction.%s", smallest, st.moreSessions(res, a))
 }
 
+// bigReduction is what a small study can hope to show.
+const bigReduction = 70
+
 // moreSessions tells what it takes to show the smallest change that matters.
-func moreSessions(res Result, a analysis) string {
+func (st *study) moreSessions(res Result, a analysis) string {
 	if res.SessionsNeeded == nil {
 		return ""
 	}
@@ -75,9 +80,13 @@ func moreSessions(res Result, a analysis) string {
 	}
 	smallest := percent(res.SmallestChange)
 	if *res.MoreSessions == 0 {
-		return fmt.Sprintf(" With this spread, %d %s are planned to show a true reduction of %s %% four times out of five; there are enough, and it did not show.", *res.SessionsNeeded, unit, smallest)
+		return fmt.Sprintf(" With this spread %d %s show a true reduction of %s %% four times out of five; there are as many, and it did not show.", *res.SessionsNeeded, unit, smallest)
 	}
-	return fmt.Sprintf(" About %d more %s would show a true reduction of %s %% four times out of five.", *res.MoreSessions, unit, smallest)
+	text := fmt.Sprintf(" About %d more %s would show a true reduction of %s %% four times out of five", *res.MoreSessions, unit, smallest)
+	if big, ok := st.sessionsFor(bigReduction, a); ok && big < *res.SessionsNeeded && res.SmallestChange < bigReduction {
+		text += fmt.Sprintf("; one of %d %% takes about %d in all", bigReduction, big)
+	}
+	return text + "."
 }
 
 // whyTooLittle names the first thing that is missing.
@@ -89,7 +98,7 @@ func (st *study) whyTooLittle(res Result, a analysis) string {
 		}
 	}
 	if !a.noSpread {
-		text += moreSessions(res, a)
+		text += st.moreSessions(res, a)
 	}
 	return text
 }
@@ -142,6 +151,8 @@ func change(ratio float64) string {
 		return "not comparable"
 	case p == 0:
 		return "about the same"
+	case ratio < 0.01:
+		return "more than 99 % lower"
 	case ratio < 1:
 		return percent(-p) + " % lower"
 	case ratio < 2:
@@ -172,8 +183,11 @@ func interval(low, high float64) string {
 // whole is a share in percent without decimals, or with one below 1 %.
 func whole(share float64) string {
 	p := 100 * share
-	if p > 0 && p < 1 {
+	switch {
+	case p > 0 && p < 1:
 		return fmt.Sprintf("%.1f", p)
+	case p > 99 && p <= 100: // nothing is ever all gone
+		return "more than 99"
 	}
 	return fmt.Sprintf("%.0f", p)
 }
