@@ -29,6 +29,9 @@ func BeforeAfter(w io.Writer, r compare.Result, o Options) error {
 	return o.write(w, b.draw())
 }
 
+// ratioGap parts the sessions from the ratio below them; one line of text fits.
+const ratioGap = 22.0
+
 // half is the left or right part of the picture: one setup.
 type half struct {
 	name     string
@@ -100,43 +103,45 @@ func (b *sessionsPlot) row() ratioRow {
 func (b *sessionsPlot) draw() *drawing {
 	subtitle := fmt.Sprintf("%s by optical sensor, %s, logarithmic axis; one mark is one session", metricLabel(b.r.Metric), b.r.Unit)
 	f := newFigure(b.o, b.title(), subtitle, AltTextBeforeAfter(b.r))
-	f.setFooter(nil, b.caption())
+	f.setFooter(b.caption())
 	lo, hi := span(b.values(), b.floor)
 	s, ticks := logScale(lo, hi, 6)
-	x0, x1 := margin+labelWidth(ticks)+4, f.w-margin-2
+	x0, x1 := margin+labelWidth(ticks)+4, f.w-margin
 	middle := (x0 + x1) / 2
 	b.before.r, b.after.r = rect{x0, 0, middle - 6, 0}, rect{middle + 6, 0, x1, 0}
-	head := math.Max(b.headHeight(f, b.before), b.headHeight(f, b.after))
+	top := b.heads(f, f.top)
 
 	row := []ratioRow{b.row()}
 	names := []string{row[0].label}
 	p := f.ratioPanel(row, names, 0)
-	below := lineStep + 3 + 12 + p.row + 3 + 2*lineStep
-	h := f.panelHeight(math.Min(150, 0.5*f.w), head+below)
-	top := f.top + head
+	below := lineStep + 3 + ratioGap + p.row + 3 + 2*lineStep
+	h := f.panelHeight(math.Min(150, 0.5*f.w), top-f.top+below)
 	s.p0, s.p1 = top+h, top
 	b.before.r.y0, b.before.r.y1, b.after.r.y0, b.after.r.y1 = top, top+h, top, top+h
 	f.yAxis(rect{x0, top, x1, top + h}, s, ticks)
 	b.drawHalf(f, b.before, s, openCircle)
 	b.drawHalf(f, b.after, s, filledSquare)
 
-	p.r.y0 = top + h + lineStep + 3 + 12
+	p.r.y0 = top + h + lineStep + 3 + ratioGap
 	p.r.y1 = p.r.y0 + p.row
 	return f.finish(b.drawRatio(f, p, row, names))
 }
 
-// headLines are the words above a half: setup, sessions, geometric mean.
-func (b *sessionsPlot) headLines(f *figure, h half) []string {
-	lines := capLines(wrap(h.name, h.r.w()-14, textSize, true), 2, h.r.w()-14, textSize, true)
-	if len(lines) == 0 {
-		lines = []string{"(no setup)"}
+// headNames and headCounts are the words above a half.
+func (b *sessionsPlot) headNames(h half) []string {
+	name := h.name
+	if name == "" {
+		name = "(no setup named)"
 	}
-	count := plural(len(h.sessions), "session")
+	return capLines(wrap(name, h.r.w()-14, textSize, true), 2, h.r.w()-14, textSize, true)
+}
+
+func (b *sessionsPlot) headCounts(h half) []string {
 	mean := "no geometric mean"
 	if h.mean != nil {
 		mean = "geometric mean " + number(*h.mean) + " " + b.r.Unit
 	}
-	return append(lines, wrap(count+", "+mean, h.r.w(), textSize, false)...)
+	return wrap(plural(len(h.sessions), "session")+", "+mean, h.r.w(), textSize, false)
 }
 
 func plural(n int, word string) string {
@@ -146,26 +151,34 @@ func plural(n int, word string) string {
 	return fmt.Sprintf("%d %ss", n, word)
 }
 
-func (b *sessionsPlot) headHeight(f *figure, h half) float64 {
-	return float64(len(b.headLines(f, h)))*lineStep + 5
+// heads draws the words above both halves from y on, names level with names.
+// It returns the next free y.
+func (b *sessionsPlot) heads(f *figure, y float64) float64 {
+	halves := []half{b.before, b.after}
+	names, counts := 0, 0
+	for _, h := range halves {
+		names, counts = max(names, len(b.headNames(h))), max(counts, len(b.headCounts(h)))
+	}
+	for i, h := range halves {
+		kind, ink := openCircle, f.th.before
+		if i == 1 {
+			kind, ink = filledSquare, f.th.after
+		}
+		f.mark("legend", kind, point{h.r.x0 + 4, y + 0.6*textSize}, 3.4, ink, f.th.paper)
+		for k, line := range b.headNames(h) {
+			f.text(label{text: line, at: point{h.r.x0 + 14, y + float64(k)*lineStep + ascent*textSize}, bold: true, color: f.th.ink})
+		}
+		for k, line := range b.headCounts(h) {
+			f.text(label{text: line, at: point{h.r.x0, y + float64(names+k)*lineStep + ascent*textSize}, color: f.th.ink})
+		}
+	}
+	return y + float64(names+counts)*lineStep + 5
 }
 
 func (b *sessionsPlot) drawHalf(f *figure, h half, s scale, kind markKind) {
 	ink, role, dash := f.th.before, "before", []float64{7, 3}
 	if kind == filledSquare {
 		ink, role, dash = f.th.after, "after", nil
-	}
-	lines := b.headLines(f, h)
-	y := h.r.y0 - float64(len(lines))*lineStep - 3
-	named := len(capLines(wrap(h.name, h.r.w()-14, textSize, true), 2, h.r.w()-14, textSize, true))
-	f.mark("legend", kind, point{h.r.x0 + 4, y + 0.55*textSize}, 3.4, ink, f.th.paper)
-	for i, line := range lines {
-		l := label{text: line, at: point{h.r.x0, y + ascent*textSize}, color: f.th.ink}
-		if i < max(named, 1) {
-			l.bold, l.at.x = true, h.r.x0+14
-		}
-		f.text(l)
-		y += lineStep
 	}
 	f.base(h.r)
 	if h.mean != nil {
@@ -176,9 +189,10 @@ func (b *sessionsPlot) drawHalf(f *figure, h half, s scale, kind markKind) {
 }
 
 func (b *sessionsPlot) drawPoints(f *figure, h half, s scale, kind markKind, ink color.NRGBA, role string) {
-	end := math.Inf(-1)
 	slot := h.r.w() / float64(max(len(h.sessions), 1))
 	radius := math.Min(3.6, math.Max(1.8, slot/2.6))
+	end := math.Inf(-1)
+	every := dateStride(h.sessions, slot, h.r.w())
 	for i, session := range h.sessions {
 		x := h.r.x0 + (float64(i)+0.5)*slot
 		if v := *session.Adjusted; v < b.floor {
@@ -186,14 +200,24 @@ func (b *sessionsPlot) drawPoints(f *figure, h half, s scale, kind markKind, ink
 		} else {
 			f.mark(role, kind, point{x, s.pos(v)}, radius, ink, f.th.paper)
 		}
-		l := label{text: shortDate(session.Date), at: point{x, h.r.y1 + 3 + ascent*textSize}, align: centre, color: f.th.muted}
-		box := l.box()
-		if box.x0 < end+4 || box.x0 < h.r.x0-10 || box.x1 > h.r.x1+5 {
-			continue
+		if i%every == 0 {
+			date := elide(shortDate(session.Date), h.r.w(), textSize, false)
+			l := label{text: date, at: point{x, h.r.y1 + 3 + ascent*textSize}, align: centre, color: f.th.muted}
+			if l = l.within(h.r.x0-4, h.r.x1+3); l.box().x0 >= end {
+				f.text(l)
+				end = l.box().x1 + 3
+			}
 		}
-		end = box.x1
-		f.text(l)
 	}
+}
+
+// dateStride is how many marks share a date label, so that labels stay apart.
+func dateStride(sessions []compare.Session, slot, width float64) int {
+	w := 0.0
+	for _, s := range sessions {
+		w = math.Max(w, math.Min(width, textWidth(shortDate(s.Date), textSize, false)))
+	}
+	return max(1, int(math.Ceil((w+4)/slot)))
 }
 
 // shortDate prints 2006-01-02 as 2 Jan; other text stays as it is.
@@ -213,13 +237,14 @@ func (b *sessionsPlot) drawRatio(f *figure, p ratioPanel, row []ratioRow, names 
 	if matters > 0 && matters < 1 {
 		extra = []float64{matters}
 	}
-	s, ticks := ratioScale(row, int(p.r.w()/34), extra...)
-	s.p0, s.p1 = p.r.x0, p.r.x1
+	s, ticks := ratioScale(row, extra...).across(p.r.x0, p.r.x1)
 	y := f.xAxis(p.r, s, ticks)
 	f.base(p.r)
 	if len(extra) > 0 {
 		x := s.pos(matters)
-		f.line("matters", pen{color: f.th.muted, width: 1, dash: []float64{2, 2}}, point{x, p.r.y0}, point{x, p.r.y1})
+		f.line("matters", pen{color: f.th.muted, width: 1, dash: []float64{2, 2}}, point{x, p.r.y0 - 2}, point{x, p.r.y1})
+		l := label{text: "smallest that matters", at: point{x, p.r.y0 - 5}, align: centre, color: f.th.muted}
+		f.text(l.within(margin, f.w-margin))
 	}
 	f.drawRatios(p, row, names, s)
 	return f.sideNotes(p.r, y)
@@ -250,9 +275,9 @@ func AltTextBeforeAfter(r compare.Result) string {
 		metricLabel(r.Metric), plural(len(b.before.sessions), "session"), r.Before, plural(len(b.after.sessions), "session"), r.After,
 		levelText(b.before.mean), levelText(b.after.mean), r.Unit)
 	if row := b.row(); row.ratio != nil {
-		text += fmt.Sprintf(" Ratio after to before %s, %s %% interval %s to %s: %s.", number(*row.ratio), percent(r), boundText(row.low), boundText(row.hig), r.Verdict)
+		text += fmt.Sprintf(" Ratio after to before %s, %s %% interval %s to %s: %s.", ratioNumber(*row.ratio), percent(r), boundText(row.low), boundText(row.hig), r.Verdict)
 	} else {
 		text += fmt.Sprintf(" No ratio: %s.", r.Verdict)
 	}
-	return clean(text)
+	return brief(text)
 }

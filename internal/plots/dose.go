@@ -88,13 +88,13 @@ func (p *dosePlot) look(th *theme, task string) (color.NRGBA, int) {
 		return th.rest, 0
 	}
 	k := p.taskNumber(task) - 1
-	return th.fills[k%len(th.fills)], k / len(th.fills) % 4
+	return th.fills[k%len(th.fills)], k % 4
 }
 
 func (p *dosePlot) draw(o Options) *drawing {
 	f := newFigure(o, "Which task brought the dust, shift by shift",
 		fmt.Sprintf("Share of the measured dose by task, %% (%s by optical sensor)", metricLabel(p.r.Metric)), AltTextTaskDose(p.r))
-	f.setFooter(p.legend(f), p.caption())
+	f.setFooter(p.caption(), p.legend(f))
 	lw, tw := 0.0, textWidth("8-h mean", textSize, false)
 	for i, s := range p.shifts {
 		lw = math.Max(lw, textWidth(p.labels[i], textSize, false))
@@ -114,11 +114,10 @@ func (p *dosePlot) draw(o Options) *drawing {
 	ticks := []tick{{0, "0"}, {0.25, "25"}, {0.5, "50"}, {0.75, "75"}, {1, "100 %"}}
 	f.text(label{text: "8-h mean", at: point{f.w - margin, f.top + ascent*textSize}, align: right, color: f.th.muted})
 	y := f.xAxis(r, s, ticks)
+	p.drawBars(f, r)
 	step := want / float64(len(p.shifts))
 	for i, shift := range p.shifts {
-		bar := rect{r.x0, r.y0 + float64(i)*step + 0.12*step, r.x1, r.y0 + float64(i+1)*step - 0.12*step}
-		p.drawBar(f, shift, bar, s)
-		base := (bar.y0+bar.y1)/2 + 0.33*textSize
+		base := r.y0 + (float64(i)+0.5)*step + 0.33*textSize
 		f.text(label{text: elide(p.labels[i], lw, textSize, false), at: point{margin, base}, color: f.th.ink})
 		f.text(label{text: twaText(shift), at: point{f.w - margin, base}, align: right, color: f.th.ink})
 	}
@@ -129,34 +128,67 @@ func twaText(s exposure.ShiftResult) string {
 	if s.TWA8h == nil {
 		return "–"
 	}
+	if v := *s.TWA8h; v >= 0.001 && v < 10 {
+		return strconv.FormatFloat(v, 'f', 3, 64) + " mg/m³"
+	}
 	return number(*s.TWA8h) + " mg/m³"
 }
 
-// drawBar stacks a shift's shares in the order of the legend.
-func (p *dosePlot) drawBar(f *figure, s exposure.ShiftResult, bar rect, sc scale) {
-	shares := make([]float64, len(p.tasks))
-	total := 0.0
+// bars stacks each shift's shares in the order of the legend. It returns the
+// parts by task.
+func (p *dosePlot) bars(panel rect) [][]rect {
+	parts := make([][]rect, len(p.tasks))
+	step := panel.h() / float64(len(p.shifts))
+	for k, s := range p.shifts {
+		shares, total := p.shares(s)
+		y0, y1 := panel.y0+(float64(k)+0.12)*step, panel.y0+(float64(k)+0.88)*step
+		at := panel.x0
+		for _, i := range p.order() {
+			if shares[i] > 0 {
+				// Shares add up to 1; should they add up to more, they still end at the edge.
+				next := at + panel.w()*shares[i]/math.Max(total, 1)
+				parts[i] = append(parts[i], rect{at, y0, next, y1})
+				at = next
+			}
+		}
+	}
+	return parts
+}
+
+func (p *dosePlot) shares(s exposure.ShiftResult) (shares []float64, total float64) {
+	shares = make([]float64, len(p.tasks))
 	for _, t := range s.TaskDoseShares {
 		if t.Share > 0 && !math.IsInf(t.Share, 0) {
 			shares[p.index[t.Task]] += t.Share
 			total += t.Share
 		}
 	}
-	edge := pen{color: f.th.ink, width: 0.6}
-	at := 0.0
-	for _, i := range p.order() {
-		if shares[i] == 0 {
-			continue
+	return shares, total
+}
+
+// drawBars draws all parts of a task at once, which keeps the file small, and
+// then the words on them.
+func (p *dosePlot) drawBars(f *figure, panel rect) {
+	parts := p.bars(panel)
+	for i, task := range p.tasks {
+		fill, kind := p.look(f.th, task)
+		var outlines, lines, halos [][]point
+		var words []label
+		for _, r := range parts[i] {
+			outlines = append(outlines, r.corners())
+			lines = append(lines, hatch(r, kind)...)
+			if l, ok := p.shareLabel(task, r, f.th); ok {
+				words = append(words, l)
+				b := l.box()
+				halos = append(halos, rect{b.x0 - 1.5, math.Max(b.y0+1, r.y0+0.5), b.x1 + 1.5, math.Min(b.y1-1, r.y1-0.5)}.corners())
+			}
 		}
-		// Shares add up to 1; should they add up to more, they still end at the edge.
-		next := at + shares[i]/math.Max(total, 1)
-		r := rect{sc.pos(at), bar.y0, sc.pos(next), bar.y1}
-		fill, hatch := p.look(f.th, p.tasks[i])
-		f.box("share", r, &fill, nil)
-		f.hatch(r, hatch, pen{color: f.th.muted, width: 0.5})
-		f.box("share", r, nil, &edge)
-		f.shareLabel(p.name(p.tasks[i]), p.tasks[i], p.taskNumber(p.tasks[i]), fill, r)
-		at = next
+		f.outlines("share", outlines, &fill, &pen{color: f.th.ink, width: 0.6})
+		f.lines("hatch", pen{color: f.th.hatch, width: 0.5}, lines)
+		if kind > 0 {
+			f.outlines("halo", halos, &fill, nil)
+		}
+		f.labels = append(f.labels, words...)
 	}
 }
 
@@ -180,37 +212,35 @@ func (p *dosePlot) name(task string) string {
 	return clean(task)
 }
 
-// shareLabel writes number and name into a part of a bar, or the number alone.
-func (f *figure) shareLabel(name, task string, n int, fill color.NRGBA, r rect) {
-	texts := []string{name}
+// shareLabel is what is written into a part of a bar: number and name, or the
+// number alone, or nothing.
+func (p *dosePlot) shareLabel(task string, r rect, th *theme) (label, bool) {
+	texts := []string{p.name(task)}
 	if task != "" {
-		texts = []string{strconv.Itoa(n) + "\u2002" + name, strconv.Itoa(n)}
+		n := strconv.Itoa(p.taskNumber(task))
+		texts = []string{n + "\u00a0" + p.name(task), n}
 	}
 	for _, text := range texts {
-		w := textWidth(text, textSize, false)
-		if w+6 > r.w() || r.h() < textSize {
-			continue
+		if textWidth(text, textSize, false)+6 <= r.w() && r.h() >= textSize {
+			at := point{(r.x0 + r.x1) / 2, (r.y0+r.y1)/2 + 0.33*textSize}
+			return label{text: text, at: at, align: centre, size: textSize, color: th.ink}, true
 		}
-		x, y := (r.x0+r.x1)/2, (r.y0+r.y1)/2
-		f.box("halo", rect{x - w/2 - 1.5, math.Max(y-5, r.y0+0.5), x + w/2 + 1.5, math.Min(y+5, r.y1-0.5)}, &fill, nil)
-		f.text(label{text: text, at: point{x, y + 0.33*textSize}, align: centre, color: f.th.ink})
-		return
 	}
+	return label{}, false
 }
 
 func (p *dosePlot) legend(f *figure) []entry {
 	var out []entry
 	for _, i := range p.order() {
 		task := p.tasks[i]
-		fill, hatch := p.look(f.th, task)
+		fill, kind := p.look(f.th, task)
 		text := p.name(task)
 		if task != "" {
-			text = strconv.Itoa(p.taskNumber(task)) + "\u2002" + text
+			text = strconv.Itoa(p.taskNumber(task)) + "\u00a0" + text
 		}
 		out = append(out, entry{text, func(d *drawing, r rect) {
-			d.box("legend", r, &fill, nil)
-			d.hatch(r, hatch, pen{color: f.th.muted, width: 0.5})
-			d.box("legend", r, nil, &pen{color: f.th.ink, width: 0.6})
+			d.box("legend", r, &fill, &pen{color: f.th.ink, width: 0.6})
+			d.lines("legend", pen{color: f.th.hatch, width: 0.5}, hatch(r, kind))
 		}})
 	}
 	return out
@@ -241,5 +271,5 @@ func AltTextTaskDose(r exposure.Result) string {
 			break
 		}
 	}
-	return clean(fmt.Sprintf("Share of the measured dose by task in %s. %s.", plural(len(p.shifts), "shift"), strings.Join(parts, "; ")))
+	return brief(fmt.Sprintf("Share of the measured dose by task in %s. %s.", plural(len(p.shifts), "shift"), strings.Join(parts, "; ")))
 }

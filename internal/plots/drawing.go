@@ -14,6 +14,10 @@ type rect struct{ x0, y0, x1, y1 float64 }
 func (r rect) w() float64 { return r.x1 - r.x0 }
 func (r rect) h() float64 { return r.y1 - r.y0 }
 
+func (r rect) corners() []point {
+	return []point{{r.x0, r.y0}, {r.x1, r.y0}, {r.x1, r.y1}, {r.x0, r.y1}}
+}
+
 // overlaps reports whether r and s share more than a hair's breadth.
 func (r rect) overlaps(s rect) bool {
 	const hair = 0.01
@@ -58,6 +62,9 @@ type label struct {
 
 // box is the space the label takes up, from ascender to descender.
 func (l label) box() rect {
+	if l.size == 0 {
+		l.size = textSize
+	}
 	w := textWidth(l.text, l.size, l.bold)
 	x := l.at.x
 	switch l.align {
@@ -67,6 +74,14 @@ func (l label) box() rect {
 		x -= w
 	}
 	return rect{x, l.at.y - ascent*l.size, x + w, l.at.y + descent*l.size}
+}
+
+// within moves the label sideways into x0…x1, as far as it is not too wide.
+func (l label) within(x0, x1 float64) label {
+	b := l.box()
+	l.at.x -= math.Max(0, b.x1-x1)
+	l.at.x += math.Max(0, x0-l.box().x0)
+	return l
 }
 
 // drawing is a finished picture. Items are drawn in order; texts come last.
@@ -89,11 +104,17 @@ func (d *drawing) lines(role string, p pen, paths [][]point) {
 }
 
 func (d *drawing) box(role string, r rect, fill *color.NRGBA, stroke *pen) {
-	d.outline(role, []point{{r.x0, r.y0}, {r.x1, r.y0}, {r.x1, r.y1}, {r.x0, r.y1}}, fill, stroke)
+	d.outline(role, r.corners(), fill, stroke)
 }
 
 func (d *drawing) outline(role string, corners []point, fill *color.NRGBA, stroke *pen) {
-	d.shapes = append(d.shapes, shape{role: role, paths: [][]point{corners}, closed: true, fill: fill, stroke: stroke})
+	d.outlines(role, [][]point{corners}, fill, stroke)
+}
+
+func (d *drawing) outlines(role string, paths [][]point, fill *color.NRGBA, stroke *pen) {
+	if len(paths) > 0 {
+		d.shapes = append(d.shapes, shape{role: role, paths: paths, closed: true, fill: fill, stroke: stroke})
+	}
 }
 
 func (d *drawing) text(l label) {
@@ -106,9 +127,9 @@ func (d *drawing) text(l label) {
 	d.labels = append(d.labels, l)
 }
 
-// hatch draws slanted lines inside r, so that two fills differ without colour.
-// kind 0 draws nothing.
-func (d *drawing) hatch(r rect, kind int, p pen) {
+// hatch gives slanted lines inside r, so that two fills differ without colour.
+// kind 0 gives none.
+func hatch(r rect, kind int) [][]point {
 	var paths [][]point
 	slant := func(step, dir float64) {
 		for c := r.x0 - r.h(); c < r.x1+r.h(); c += step {
@@ -135,16 +156,16 @@ func (d *drawing) hatch(r rect, kind int, p pen) {
 		slant(7, 1)
 		slant(7, -1)
 	}
-	d.lines("hatch", p, paths)
+	return paths
 }
 
 // mark draws a point marker. Each kind has its own outline, open or filled.
 func (d *drawing) mark(role string, kind markKind, at point, r float64, c, paper color.NRGBA) {
-	fill := c
 	if kind == openCircle {
-		fill = paper
+		d.outline(role, markOutline(kind, at, r), &paper, &pen{color: c, width: 1.3})
+		return
 	}
-	d.outline(role, markOutline(kind, at, r), &fill, &pen{color: c, width: 1.2})
+	d.outline(role, markOutline(kind, at, r+0.6), &c, nil)
 }
 
 type markKind uint8
@@ -163,7 +184,7 @@ func markOutline(kind markKind, at point, r float64) []point {
 	case openCircle:
 		corners = 24
 	case filledSquare:
-		corners, turn, r = 4, math.Pi/4, r*1.2
+		corners, turn, r = 4, math.Pi/4, r*1.25
 	case filledDiamond:
 		corners, r = 4, r*1.3
 	case downTriangle:

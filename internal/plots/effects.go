@@ -36,21 +36,21 @@ func (r ratioRow) text() string {
 	case r.ratio == nil:
 		return "no ratio"
 	case r.low == nil && r.hig == nil:
-		return number(*r.ratio) + " (no interval)"
+		return ratioNumber(*r.ratio) + " (no interval)"
 	}
-	return number(*r.ratio) + " (" + boundText(r.low) + "–" + boundText(r.hig) + ")"
+	return ratioNumber(*r.ratio) + " (" + boundText(r.low) + "–" + boundText(r.hig) + ")"
 }
 
 func boundText(p *float64) string {
 	if p == nil {
 		return "?"
 	}
-	return number(*p)
+	return ratioNumber(*p)
 }
 
 // ratioScale covers 1, extra and all rows. Intervals that reach beyond a factor
 // of 30 from every ratio are cut, and drawn with an arrow.
-func ratioScale(rows []ratioRow, n int, extra ...float64) (scale, []tick) {
+func ratioScale(rows []ratioRow, extra ...float64) scale {
 	lo, hi := 0.8, 1.25
 	for _, x := range extra {
 		lo, hi = math.Min(lo, x), math.Max(hi, x)
@@ -68,7 +68,8 @@ func ratioScale(rows []ratioRow, n int, extra ...float64) (scale, []tick) {
 			}
 		}
 	}
-	return logScale(lo, hi, n)
+	s, _ := logScale(lo, hi, 1)
+	return s
 }
 
 // ratioPanel says where the rows of ratios go. Where the picture is narrow, the
@@ -76,6 +77,7 @@ func ratioScale(rows []ratioRow, n int, extra ...float64) (scale, []tick) {
 type ratioPanel struct {
 	r       rect
 	row     float64
+	names   float64 // width of the rows' names
 	stacked bool
 }
 
@@ -87,9 +89,10 @@ func (f *figure) ratioPanel(rows []ratioRow, labels []string, want float64) rati
 		lw = math.Max(lw, textWidth(labels[i], textSize, false))
 		tw = math.Max(tw, textWidth(r.text(), textSize, false))
 	}
-	p := ratioPanel{row: rowHeight, r: rect{margin + lw + 8, f.top, f.w - margin - tw - 8, 0}}
+	p := ratioPanel{row: rowHeight, names: lw, r: rect{margin + lw + 8, f.top, f.w - margin - tw - 8, 0}}
 	if p.r.w() < 0.45*f.w {
-		p = ratioPanel{row: rowHeight + lineStep, stacked: true, r: rect{margin + 4, f.top, f.w - margin - 4, 0}}
+		lw = math.Min(lw, f.inner()-tw-8)
+		p = ratioPanel{row: rowHeight + lineStep, names: lw, stacked: true, r: rect{margin + 4, f.top, f.w - margin - 4, 0}}
 	}
 	p.row = math.Max(p.row, math.Min(want/float64(max(len(rows), 1)), 1.6*p.row))
 	return p
@@ -108,12 +111,15 @@ func (f *figure) drawRatios(p ratioPanel, rows []ratioRow, labels []string, s sc
 			bar = top + 2 + lineStep + (p.row-2-lineStep)/2 - 2
 		}
 		value := row.text()
-		f.text(label{text: value, at: point{f.w - margin, words}, align: right, color: f.th.ink})
-		room := p.r.x0 - 8 - margin
+		name := label{text: elide(labels[i], p.names, textSize, false), at: point{margin, words}, color: f.th.ink}
+		figures := label{text: value, at: point{f.w - margin, words}, align: right, color: f.th.ink}
 		if p.stacked {
-			room = f.inner() - textWidth(value, textSize, false) - 8
+			figures.align, figures.at.x = left, margin+p.names+8
+			f.box("halo", name.box(), &f.th.paper, nil) // only axis lines pass here
+			f.box("halo", figures.box(), &f.th.paper, nil)
 		}
-		f.text(label{text: elide(labels[i], room, textSize, false), at: point{margin, words}, color: f.th.ink})
+		f.text(name)
+		f.text(figures)
 		f.drawRatio(row, s, bar, p.r)
 	}
 }
@@ -124,8 +130,8 @@ func (f *figure) drawRatio(row ratioRow, s scale, y float64, r rect) {
 	}
 	ink := pen{color: f.th.after, width: 1.6}
 	if row.low != nil || row.hig != nil {
-		a, cutA := s.end(row.low, r.x0, row.ratio)
-		b, cutB := s.end(row.hig, r.x1, row.ratio)
+		a, cutA := s.end(row.low, r.x0)
+		b, cutB := s.end(row.hig, r.x1)
 		f.line("interval", ink, point{a, y}, point{b, y})
 		f.intervalEnd(ink, a, y, -1, cutA)
 		f.intervalEnd(ink, b, y, 1, cutB)
@@ -135,7 +141,7 @@ func (f *figure) drawRatio(row ratioRow, s scale, y float64, r rect) {
 
 // end places an interval's end; an end that is missing or off the scale is cut
 // at the edge.
-func (s scale) end(p *float64, edge float64, _ *float64) (x float64, cut bool) {
+func (s scale) end(p *float64, edge float64) (x float64, cut bool) {
 	if p == nil || *p < s.lo || *p > s.hi {
 		return edge, true
 	}
@@ -209,14 +215,14 @@ func drawSizeRatio(r compare.Result, o Options) *drawing {
 	var labels, notes []string
 	for _, e := range r.Bins {
 		row := effectRow(e)
+		row.label = elide(row.label, 0.4*f.inner(), textSize, false)
 		rows, labels, notes = append(rows, row), append(labels, row.label), append(notes, row.note)
 	}
 	labels, noteText := footnotes(labels, notes)
-	f.setFooter(nil, strings.TrimSpace(fmt.Sprintf("Bars: %s %% intervals. Left of 1: less dust after. %s %s", percent(r), sensorCaption(r), noteText)))
+	f.setFooter(strings.TrimSpace(fmt.Sprintf("Bars: %s %% intervals. Left of 1: less dust after. %s %s", percent(r), sensorCaption(r), noteText)))
 	p := f.ratioPanel(rows, labels, f.o.Height.Points()-f.top-f.footer.height()-2*lineStep-margin)
 	p.r.y1 = p.r.y0 + p.row*float64(len(rows))
-	s, ticks := ratioScale(rows, int(p.r.w()/34))
-	s.p0, s.p1 = p.r.x0, p.r.x1
+	s, ticks := ratioScale(rows).across(p.r.x0, p.r.x1)
 	y := f.xAxis(p.r, s, ticks)
 	f.base(p.r)
 	f.drawRatios(p, rows, labels, s)
@@ -242,6 +248,6 @@ func AltTextSizeRatio(r compare.Result) string {
 	for _, e := range r.Bins {
 		parts = append(parts, e.Label+": "+effectRow(e).text())
 	}
-	return clean(fmt.Sprintf("Ratio of the dust level under %s to that under %s by particle size, with %s %% intervals: %s.",
+	return brief(fmt.Sprintf("Ratio of the dust level under %s to that under %s by particle size, with %s %% intervals: %s.",
 		r.After, r.Before, percent(r), strings.Join(parts, "; ")))
 }

@@ -63,10 +63,13 @@ type footer struct {
 	caption []string
 }
 
-// setFooter lays out legend and caption, so that their height is known before
-// the panels are drawn.
-func (f *figure) setFooter(legend []entry, caption string) {
-	f.footer = footer{rows: flow(legend, f.inner()), caption: wrap(caption, f.inner(), textSize, false)}
+// setFooter lays out caption and legends, each from a new row on, so that their
+// height is known before the panels are drawn.
+func (f *figure) setFooter(caption string, legends ...[]entry) {
+	f.footer.caption = wrap(caption, f.inner(), textSize, false)
+	for _, legend := range legends {
+		f.footer.rows = append(f.footer.rows, flow(legend, f.inner())...)
+	}
 }
 
 // flow fills legend rows from left to right. An entry too wide for a row is cut.

@@ -100,7 +100,7 @@ func drawLevels(r compare.Result, panels []levelPanel, o Options) *drawing {
 	lw := 0.0
 	for _, p := range panels {
 		for _, e := range p.rows {
-			labels, notes = append(labels, clean(e.Label)), append(notes, e.Note)
+			labels, notes = append(labels, elide(clean(e.Label), 0.35*f.w-16, textSize, false)), append(notes, e.Note)
 		}
 	}
 	labels, noteText := footnotes(labels, notes)
@@ -108,7 +108,7 @@ func drawLevels(r compare.Result, panels []levelPanel, o Options) *drawing {
 		lw = math.Max(lw, textWidth(l, textSize, false))
 	}
 	lw = math.Min(lw, 0.35*f.w)
-	f.setFooter(f.setupLegend(r), strings.TrimSpace(levelsCaption(r, panels)+" "+noteText))
+	f.setFooter(strings.TrimSpace(levelsCaption(r, panels)+" "+noteText), f.setupLegend(r))
 	x0, x1 := margin+lw+8, f.w-margin-14
 	y, k := f.top, 0
 	fixed := float64(len(panels)) * (3*lineStep + 6)
@@ -123,8 +123,8 @@ func drawLevels(r compare.Result, panels []levelPanel, o Options) *drawing {
 
 func (f *figure) drawLevelPanel(p levelPanel, r rect, row float64, labels []string) float64 {
 	lo, hi := span(p.values(), p.floor)
-	s, ticks := logScale(lo, hi, int(r.w()/38))
-	s.p0, s.p1 = r.x0, r.x1
+	s, _ := logScale(lo, hi, 1)
+	s, ticks := s.across(r.x0, r.x1)
 	y := f.xAxis(r, s, ticks)
 	f.base(r)
 	for i, e := range p.rows {
@@ -190,7 +190,7 @@ func AltTextSizeDistribution(r compare.Result) string {
 			parts = append(parts, fmt.Sprintf("%s: %s before, %s after %s", e.Label, levelText(e.Before), levelText(e.After), e.Unit))
 		}
 	}
-	return clean(fmt.Sprintf("Geometric mean dust level under %s (before) and %s (after) by particle size. %s.",
+	return brief(fmt.Sprintf("Geometric mean dust level under %s (before) and %s (after) by particle size. %s.",
 		r.Before, r.After, strings.Join(parts, "; ")))
 }
 

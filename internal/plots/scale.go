@@ -71,7 +71,7 @@ func logScale(lo, hi float64, n int) (scale, []tick) {
 		mid := math.Sqrt(lo * math.Max(hi, lo))
 		lo, hi = mid/1.4, mid*1.4
 	}
-	room := math.Pow(hi/lo, 0.04)
+	room := math.Pow(hi/lo, 0.06)
 	lo, hi = lo/room, hi*room
 	s := scale{lo: lo, hi: hi, log: true}
 	var ticks []tick
@@ -84,6 +84,31 @@ func logScale(lo, hi float64, n int) (scale, []tick) {
 		ticks = logTicks(s, mantissas[len(mantissas)-1], every)
 	}
 	return s, ticks
+}
+
+// across lays a logarithmic scale from x0 to x1 and marks as many ticks as have
+// room for their labels side by side.
+func (s scale) across(x0, x1 float64) (scale, []tick) {
+	s.p0, s.p1 = x0, x1
+	for k := 0; k < 40; k++ {
+		set, every := mantissas[min(k, len(mantissas)-1)], max(1, k-len(mantissas)+2)
+		if ticks := logTicks(s, set, every); s.haveRoom(ticks) {
+			return s, ticks
+		}
+	}
+	return s, nil
+}
+
+func (s scale) haveRoom(ticks []tick) bool {
+	end := math.Inf(-1)
+	for _, t := range ticks {
+		x, w := s.pos(t.value), textWidth(t.label, textSize, false)
+		if x-w/2 < end+7 {
+			return false
+		}
+		end = x + w/2
+	}
+	return true
 }
 
 func logTicks(s scale, set []float64, every int) []tick {
@@ -114,6 +139,18 @@ func number(v float64) string {
 	}
 	s := strconv.FormatFloat(v, 'f', min(digits, 12), 64)
 	return grouped(strings.TrimRight(strings.TrimRight(s, "0"), "."))
+}
+
+// ratioNumber prints a ratio with two decimals, with two digits below 0.1.
+func ratioNumber(v float64) string {
+	switch {
+	case v >= 0.1 && v < 10:
+		return strconv.FormatFloat(v, 'f', 2, 64)
+	case v > 0 && v < 0.1:
+		digits := 1 - int(math.Floor(math.Log10(v)))
+		return strconv.FormatFloat(v, 'f', min(digits, 12), 64)
+	}
+	return number(v)
 }
 
 // grouped puts a narrow space between thousands from 10 000 on and a true minus

@@ -13,10 +13,11 @@ import (
 // taskBand is a task's stretch along the top of a plot.
 type taskBand struct {
 	x0, x1 float64
-	lane   int  // 0 is the lowest; tasks that overlap take lanes of their own
-	open   bool // still running, or cut off at the plot's right edge
-	name   string
-	number int // of the task's name in the legend
+	lane   int    // 0 is the lowest; tasks that overlap take lanes of their own
+	open   bool   // still running, or cut off at the plot's right edge
+	name   string // with the material
+	short  string // without
+	number int    // of the task's name in the legend
 }
 
 // taskLabel is a band's name or number; its box is relative to the layout's top.
@@ -78,7 +79,9 @@ func layoutTasks(tasks []dust.Task, from, to time.Time, x0, x1 float64) taskLayo
 			l.names = append(l.names, b.name)
 		}
 	}
-	if l.placeNames(x0, x1) {
+	full := func(b taskBand) string { return b.name }
+	short := func(b taskBand) string { return b.short }
+	if l.placeNames(x0, x1, full) || l.shortNamesTell() && l.placeNames(x0, x1, short) {
 		l.finish()
 		return l
 	}
@@ -115,7 +118,7 @@ func bandsOf(tasks []dust.Task, from, to time.Time, x0, x1 float64) []taskBand {
 		if numbers[name] == 0 {
 			numbers[name] = len(numbers) + 1
 		}
-		b := taskBand{x0: math.Max(x0, place(t.Start)), x1: math.Min(x1, place(stop)), lane: lane, open: open, name: name, number: numbers[name]}
+		b := taskBand{x0: math.Max(x0, place(t.Start)), x1: math.Min(x1, place(stop)), lane: lane, open: open, name: name, short: clean(t.Name), number: numbers[name]}
 		b.x1 = math.Min(x1, math.Max(b.x1, b.x0+0.8))
 		bands = append(bands, b)
 	}
@@ -130,15 +133,28 @@ func taskName(t dust.Task) string {
 	return name
 }
 
+// shortNamesTell reports whether names without materials still tell tasks apart.
+func (l *taskLayout) shortNamesTell() bool {
+	full := map[string]string{}
+	for _, b := range l.bands {
+		if f, ok := full[b.short]; ok && f != b.name {
+			return false
+		}
+		full[b.short] = b.name
+	}
+	return true
+}
+
 // placeNames tries names; false if two rows above the bands do not hold them.
-func (l *taskLayout) placeNames(x0, x1 float64) bool {
+func (l *taskLayout) placeNames(x0, x1 float64, nameOf func(taskBand) string) bool {
 	const most = 2
 	end := [most]float64{math.Inf(-1), math.Inf(-1)}
 	l.labels, l.rows = nil, 0
 	for i, b := range l.bands {
-		w := textWidth(b.name, textSize, false) + 2*labelPad
+		name := nameOf(b)
+		w := textWidth(name, textSize, false) + 2*labelPad
 		if w <= b.x1-b.x0 {
-			l.labels = append(l.labels, taskLabel{text: b.name, band: i, inside: true})
+			l.labels = append(l.labels, taskLabel{text: name, band: i, inside: true})
 			continue
 		}
 		if w > x1-x0 {
@@ -151,7 +167,7 @@ func (l *taskLayout) placeNames(x0, x1 float64) bool {
 		}
 		end[row] = left + w
 		l.rows = max(l.rows, row+1)
-		l.labels = append(l.labels, taskLabel{text: b.name, band: i, box: rect{left, float64(row), left + w, 0}})
+		l.labels = append(l.labels, taskLabel{text: name, band: i, box: rect{left, float64(row), left + w, 0}})
 	}
 	return true
 }
@@ -246,9 +262,20 @@ func (l *taskLayout) finish() {
 	}
 }
 
-// drawTasks draws the layout with its top at y.
-func (f *figure) drawTasks(l taskLayout, y float64) {
+// drawTasks draws the layout with its top at y. The edges of bands wide enough
+// run on faintly down to foot.
+func (f *figure) drawTasks(l taskLayout, y, foot float64) {
 	rim := pen{color: f.th.muted, width: 0.6}
+	var edges [][]point
+	for i, b := range l.bands {
+		if r := l.bandBox(i); r.w() > 6 {
+			edges = append(edges, []point{{b.x0, y + r.y1}, {b.x0, foot}})
+			if !b.open {
+				edges = append(edges, []point{{b.x1, y + r.y1}, {b.x1, foot}})
+			}
+		}
+	}
+	f.lines("edge", pen{color: f.th.edge, width: 0.6, dash: []float64{1, 2}}, edges)
 	for i, b := range l.bands {
 		r := l.bandBox(i)
 		r.y0, r.y1 = r.y0+y, r.y1+y
@@ -286,7 +313,7 @@ func (l taskLayout) taskLegend() []entry {
 			out = append(out, entry{text: "and " + strconv.Itoa(len(l.names)-most) + " more"})
 			break
 		}
-		out = append(out, entry{text: strconv.Itoa(i+1) + "\u2002" + name})
+		out = append(out, entry{text: strconv.Itoa(i+1) + "\u00a0" + name})
 	}
 	return out
 }

@@ -60,6 +60,17 @@ func clean(s string) string {
 	return strings.Join(strings.Fields(s), " ")
 }
 
+// brief cuts a description for people who cannot see the picture to a length
+// that can be listened to.
+func brief(s string) string {
+	const most = 700
+	runes := []rune(clean(s))
+	if len(runes) <= most {
+		return string(runes)
+	}
+	return strings.TrimRight(string(runes[:most]), " ") + " …"
+}
+
 // elide cuts s with an ellipsis so that it is at most width points wide.
 func elide(s string, width, size float64, bold bool) string {
 	if textWidth(s, size, bold) <= width {

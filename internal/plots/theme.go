@@ -12,12 +12,13 @@ const Light Theme = "light"
 // meaning reach a contrast of 4.5:1 on the paper, fills need not: they are
 // always outlined, hatched, numbered or labelled too.
 type theme struct {
-	paper, ink, muted, grid, shade color.NRGBA
+	paper, ink, muted, edge, grid, shade color.NRGBA
 
 	reading, mean, limit color.NRGBA // the trace of a shift
 	bandA, bandB         color.NRGBA // tasks along the top, in turn
 	before, after        color.NRGBA
 	fills                []color.NRGBA // stacked bars, light enough for ink on top
+	hatch                color.NRGBA   // lines on a fill
 	rest                 color.NRGBA   // the part of a bar that belongs to no task
 }
 
@@ -27,11 +28,12 @@ func rgb(hex uint32) color.NRGBA {
 
 var themes = map[Theme]*theme{
 	Light: {
-		paper: rgb(0xffffff), ink: rgb(0x1d2733), muted: rgb(0x55606d), grid: rgb(0xe2e5e9), shade: rgb(0xf1f2f4),
-		reading: rgb(0x6d85a8), mean: rgb(0x1f2f6b), limit: rgb(0x9c3d1e),
+		paper: rgb(0xffffff), ink: rgb(0x1d2733), muted: rgb(0x55606d), edge: rgb(0xb4bcc6), grid: rgb(0xe2e5e9), shade: rgb(0xf1f2f4),
+		reading: rgb(0x7d92b4), mean: rgb(0x1f2f6b), limit: rgb(0x9c3d1e),
 		bandA: rgb(0xdde3ec), bandB: rgb(0xe9e3d8),
 		before: rgb(0x8f5a12), after: rgb(0x14607a),
 		fills: []color.NRGBA{rgb(0x9fb6d3), rgb(0xe3c9a0), rgb(0xc4a5bf), rgb(0xcfd8df), rgb(0x8fb5b5), rgb(0xdfb3a4), rgb(0xb2aed6)},
+		hatch: rgb(0x6b7683),
 		rest:  rgb(0xffffff),
 	},
 }

@@ -13,11 +13,7 @@ import (
 )
 
 // MeanPoint is one value of a rolling mean, drawn at the time given.
-type MeanPoint struct {
-	At    time.Time
-	MgM3  float64
-	Break bool // the line does not come here from the point before
-}
+type MeanPoint = exposure.MeanPoint
 
 // TraceData is what a picture of one sensor over one shift shows. Only Series
 // is needed. Without Shift.Start and Shift.End the picture spans the series.
@@ -25,7 +21,7 @@ type TraceData struct {
 	Title          string // says what is seen; one is made up if empty
 	Shift          exposure.ShiftResult
 	Series         *dust.Series
-	Mean15         []MeanPoint // mean over 15 minutes, in time order
+	Mean15         []MeanPoint // as exposure.Mean15Curve gives it
 	Tasks          []dust.Task
 	LimitMgM3      float64 // 0 for none
 	LimitLabel     string  // what the limit is, as in "wood dust limit"
@@ -133,8 +129,8 @@ func (t *trace) chooseUnit(least float64) {
 // (PMS5003 data sheet: resolution 1 µg/m³).
 const sensorStep = 1.0
 
-// takeMean turns the mean's points into samples. Where the caller marked no
-// breaks, a pause of more than three usual steps is one.
+// takeMean turns the mean's points into samples. A pause of more than three
+// usual steps is a gap.
 func (t *trace) takeMean(perMg float64) {
 	var steps []time.Duration
 	for i := 1; i < len(t.Mean15); i++ {
@@ -154,7 +150,7 @@ func (t *trace) takeMean(perMg float64) {
 		if m.At.Before(t.from) || m.At.After(t.to) || (!last.IsZero() && !m.At.After(last)) {
 			continue
 		}
-		joined := !m.Break && !last.IsZero() && m.At.Sub(last)/3 <= usual
+		joined := !last.IsZero() && m.At.Sub(last)/3 <= usual
 		t.mean = append(t.mean, sample{ms: m.At.UnixMilli(), v: m.MgM3 * perMg, joined: joined})
 		last = m.At
 		t.high, t.low = math.Max(t.high, m.MgM3*1000), math.Min(t.low, m.MgM3*1000)
@@ -214,7 +210,13 @@ func (t *trace) title() string {
 	return fmt.Sprintf("%s at %s, %s", t.Series.Channel.Label(), t.Series.Sensor.Name, when)
 }
 
-func (t *trace) quantity() string { return quantity(t.Series.Channel, t.unit) }
+func (t *trace) quantity() string {
+	q := quantity(t.Series.Channel, t.unit)
+	if t.o.LogY && t.usable > 0 {
+		q += ", logarithmic axis"
+	}
+	return q
+}
 
 // quantity names a channel for an axis.
 func quantity(c dust.Channel, unit string) string {
@@ -229,21 +231,23 @@ func quantity(c dust.Channel, unit string) string {
 
 // limitText names the limit with its value and averaging time.
 func (t *trace) limitText() string {
-	value := dust.Concentration(t.LimitMgM3 * 1000).String()
-	if t.LimitMgM3 < 1 {
-		value = number(t.LimitMgM3) + " mg/m³" // limits are spoken of in mg/m³
-	}
+	value := number(t.LimitMgM3) + " mg/m³"
 	text := clean(t.LimitLabel)
 	switch {
+	case strings.Contains(text, "mg/m") || strings.Contains(text, "µg/m"):
+		return text // says its value, and then all the rest
 	case text == "":
-		text = "limit " + value
-	case !strings.Contains(text, value):
-		text += " " + value
+		text = "limit"
 	}
-	if a := clean(t.LimitAveraging); a != "" && !strings.Contains(text, a) {
-		text += " (mean over " + a + ")"
+	text += " " + value
+	switch a := clean(t.LimitAveraging); a {
+	case "":
+		return text
+	case "annual":
+		return text + " (annual mean)"
+	default:
+		return text + " (mean over " + a + ")"
 	}
-	return text
 }
 
 func (t *trace) caption() string {
@@ -265,6 +269,9 @@ func (t *trace) caption() string {
 	}
 	if v := t.Shift.TWA8h; v != nil {
 		parts = append(parts, fmt.Sprintf("8-hour mean (TWA) %s mg/m³.", number(*v)))
+	}
+	if t.Shift.Finding != "" && t.limit > 0 {
+		parts = append(parts, fmt.Sprintf("Against the limit: %s.", t.Shift.Finding))
 	}
 	return strings.Join(parts, " ")
 }

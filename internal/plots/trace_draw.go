@@ -20,19 +20,19 @@ func (t *trace) draw() *drawing {
 	f := newFigure(t.o, t.title(), t.quantity(), t.altText())
 	s, ticks := t.yScale(6)
 	x0 := margin + labelWidth(ticks) + 4
-	x1 := f.w - margin - 2
+	x1 := f.w - margin
 	tasks := layoutTasks(t.Tasks, t.from, t.to, x0, x1)
 	ms := float64(t.to.UnixMilli() - t.from.UnixMilli())
 	x := func(at int64) float64 { return x0 + float64(at-t.from.UnixMilli())/ms*(x1-x0) }
 	none, unusable := t.pauses(int64(1.5 / (x1 - x0) * ms))
-	f.setFooter(append(t.legend(f, len(none) > 0, len(unusable) > 0), tasks.taskLegend()...), t.fullCaption(tasks))
+	f.setFooter(t.fullCaption(tasks), t.legend(f, s, len(none) > 0, len(unusable) > 0), tasks.taskLegend())
 
 	noteHeight := 0.0
 	if t.limitAbove(s) {
 		noteHeight = lineStep
 	}
 	below := stripHeight + 3 + 2*lineStep // strip, clock times, axis title
-	h := f.panelHeight(math.Min(tracePanel, f.w*0.42), tasks.height()+noteHeight+below)
+	h := f.panelHeight(math.Min(tracePanel, f.w*0.5), tasks.height()+noteHeight+below)
 	r := rect{x0, f.top + tasks.height() + noteHeight, x1, 0}
 	r.y1 = r.y0 + h
 	s.p0, s.p1 = r.y1, r.y0
@@ -40,11 +40,13 @@ func (t *trace) draw() *drawing {
 	t.drawPauses(f, r, x, none, unusable)
 	f.yAxis(r, s, ticks)
 	t.drawClock(f, r)
-	f.drawTasks(tasks, f.top)
+	f.drawTasks(tasks, f.top, r.y1)
 	t.drawCurves(f, r, x, s)
 	if noteHeight > 0 {
-		f.text(label{text: elide("↑ "+t.limitText()+" is above this plot", x1-x0, textSize, false),
-			at: point{x1, r.y0 - 3.5}, align: right, color: f.th.limit})
+		note := label{text: elide("↑ "+t.limitText()+" is above this plot", x1-x0, textSize, false),
+			at: point{x1, r.y0 - 3.5}, align: right, color: f.th.limit}
+		f.box("halo", note.box(), &f.th.paper, nil) // only the edges of tasks pass here
+		f.text(note)
 	}
 	if t.usable == 0 {
 		f.text(label{text: "no usable readings", at: point{(x0 + x1) / 2, (r.y0 + r.y1) / 2}, align: centre, color: f.th.ink})
@@ -101,11 +103,8 @@ func (t *trace) drawClock(f *figure, r rect) {
 		x := r.x0 + float64(k.at.Sub(t.from))/span*r.w()
 		f.line("grid", pen{color: f.th.grid, width: 0.7}, point{x, r.y0}, point{x, r.y1})
 		l := label{text: k.label, at: point{x, y + ascent*textSize}, align: centre, color: f.th.muted}
+		l = l.within(2, f.w-2)
 		b := l.box()
-		if b.x1 > f.w-2 {
-			l.align, l.at.x = right, f.w-2
-			b = l.box()
-		}
 		if b.x0 < end+5 {
 			continue
 		}
@@ -133,7 +132,7 @@ func (t *trace) drawCurves(f *figure, r rect, x func(int64) float64, s scale) {
 	if t.limit > 0 && !t.limitAbove(s) && t.limit >= s.lo {
 		at := s.pos(t.limit)
 		f.line("limit", limitPen(f.th), point{r.x0, at}, point{r.x1, at})
-		f.limitLabel(t.limitText(), r, at, readings, mean)
+		f.limitLabel([]string{t.limitText(), "limit " + number(t.LimitMgM3) + " mg/m³", "limit"}, r, at, readings, mean)
 	}
 }
 
@@ -150,48 +149,47 @@ func (d *drawing) dots(role string, at []point, r float64, c color.NRGBA) {
 	}
 }
 
-// limitLabel writes on or under the limit's line, where the least of the curves
-// is covered.
-func (f *figure) limitLabel(text string, r rect, y float64, curves ...curve) {
-	text = elide(text, r.w()-8, textSize, false)
-	w := textWidth(text, textSize, false)
-	best, bestHits := label{}, math.MaxInt
-	for _, base := range []float64{y - 3, y + ascent*textSize + 2} {
-		for x := r.x1 - 4 - w; ; x = math.Max(r.x0+4, x-12) {
-			l := label{text: text, at: point{x, base}, size: textSize, color: f.th.limit}
-			b := l.box()
-			if hits := countHits(b, curves); hits < bestHits && b.y0 >= r.y0-2 && b.y1 <= r.y1 {
-				best, bestHits = l, hits
-			}
-			if x <= r.x0+4 {
-				break
-			}
-		}
-	}
-	if bestHits > 0 {
-		f.box("halo", best.box(), &f.th.paper, nil)
-	}
-	f.text(best)
-}
-
-// countHits counts the steps of the curves that pass through b.
-func countHits(b rect, curves []curve) int {
-	hits := 0
-	for _, c := range curves {
-		for _, path := range c.paths {
-			for i := 1; i < len(path); i++ {
-				p, q := path[i-1], path[i]
-				if math.Max(p.x, q.x) > b.x0 && math.Min(p.x, q.x) < b.x1 &&
-					math.Max(p.y, q.y) > b.y0 && math.Min(p.y, q.y) < b.y1 {
-					hits++
+// limitLabel writes on or under the limit's line where no curve is covered: the
+// longest of the texts that finds room, or none. The legend has it in any case.
+func (f *figure) limitLabel(texts []string, r rect, y float64, curves ...curve) {
+	for _, text := range texts {
+		w := textWidth(text, textSize, false)
+		for x := r.x1 - 4 - w; x >= r.x0+4; x -= 6 {
+			for _, base := range []float64{y - 3.5, y + ascent*textSize + 2} {
+				l := label{text: text, at: point{x, base}, color: f.th.limit}
+				if b := l.box(); b.y0 >= r.y0 && b.y1 <= r.y1 && !covers(b, curves) {
+					f.text(l)
+					return
 				}
 			}
 		}
 	}
-	return hits
 }
 
-func (t *trace) legend(f *figure, gaps, unusable bool) []entry {
+// covers reports whether b hides any of the curves.
+func covers(b rect, curves []curve) bool {
+	meets := func(p, q point) bool {
+		return math.Max(p.x, q.x) > b.x0-2 && math.Min(p.x, q.x) < b.x1+2 &&
+			math.Max(p.y, q.y) > b.y0-1 && math.Min(p.y, q.y) < b.y1+1
+	}
+	for _, c := range curves {
+		for _, path := range c.paths {
+			for i := 1; i < len(path); i++ {
+				if meets(path[i-1], path[i]) {
+					return true
+				}
+			}
+		}
+		for _, p := range c.dots {
+			if meets(p, p) {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func (t *trace) legend(f *figure, s scale, gaps, unusable bool) []entry {
 	var out []entry
 	add := func(text string, sample func(d *drawing, r rect)) { out = append(out, entry{text, sample}) }
 	line := func(role string, p pen) func(d *drawing, r rect) {
@@ -204,11 +202,11 @@ func (t *trace) legend(f *figure, gaps, unusable bool) []entry {
 	if len(t.mean) > 0 {
 		add("15-minute mean", line("legend", pen{color: f.th.mean, width: 2}))
 	}
-	if t.limit > 0 {
-		add("limit", line("legend", limitPen(f.th)))
+	if s.lo <= t.limit && t.limit <= s.hi && t.limit > 0 {
+		add(t.limitText(), line("legend", limitPen(f.th)))
 	}
 	if gaps {
-		add("nothing measured", func(d *drawing, r rect) { d.box("legend", r, &f.th.shade, &pen{color: f.th.grid, width: 0.7}) })
+		add("no usable readings", func(d *drawing, r rect) { d.box("legend", r, &f.th.shade, &pen{color: f.th.grid, width: 0.7}) })
 	}
 	if unusable {
 		add("readings left out"+t.leftOut(), func(d *drawing, r rect) {
@@ -264,7 +262,7 @@ func (t *trace) altText() string {
 	first := fmt.Sprintf("%s at %s from %s to %s (%s)", t.Series.Channel.Label(), t.Series.Sensor.Name,
 		t.from.In(t.o.Zone).Format("2006-01-02 15:04"), t.to.In(t.o.Zone).Format("15:04"), zoneLabel(t.from, t.to, t.o.Zone))
 	if t.usable == 0 {
-		return first + ": no usable readings."
+		return brief(first + ": no usable readings.")
 	}
 	first += fmt.Sprintf(": readings from %s to %s %s.", number(t.low), number(t.high), t.unit)
 	var more []string
@@ -282,10 +280,10 @@ func (t *trace) altText() string {
 		more = append(more, fmt.Sprintf("%d stretches of work are marked", n))
 	}
 	if len(more) == 0 {
-		return first
+		return brief(first)
 	}
 	text := strings.Join(more, "; ")
-	return first + " " + strings.ToUpper(text[:1]) + text[1:] + "."
+	return brief(first + " " + strings.ToUpper(text[:1]) + text[1:] + ".")
 }
 
 // AltTextShiftTrace describes the picture that ShiftTrace draws in one or two
@@ -299,5 +297,5 @@ func AltTextShiftTrace(d TraceData, o Options) string {
 	if err != nil {
 		return ""
 	}
-	return clean(t.altText())
+	return t.altText()
 }

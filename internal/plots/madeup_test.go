@@ -3,16 +3,11 @@ package plots
 import (
 	"math"
 	"math/rand/v2"
-	"os"
-	"testing"
 	"time"
-
-	"github.com/stretchr/testify/require"
 
 	"dustlog/internal/compare"
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
-	"gonum.org/v1/plot/vg"
 )
 
 func ptr(x float64) *float64 { return &x }
@@ -120,33 +115,4 @@ func madeUpDoses() exposure.Result {
 	add("2026-03-04", 0.212, []string{"sanding", "sweeping", ""}, []float64{0.8, 0.17, 0.03})
 	add("2026-03-05", 0.05, []string{"turning", "gluing up", ""}, []float64{0.55, 0.05, 0.4})
 	return r
-}
-
-func TestLook(t *testing.T) {
-	dir := os.Getenv("PLOTS_LOOK")
-	if dir == "" {
-		t.Skip("set PLOTS_LOOK to a folder to get pictures to look at")
-	}
-	for name, width := range map[string]vg.Length{"a4": 17 * vg.Centimeter, "phone": 9 * vg.Centimeter} {
-		for _, format := range []Format{PNG, SVG, PDF} {
-			o := Options{Format: format, Width: width, Zone: zone}
-			save := func(what string, draw func(f *os.File) error) {
-				f, err := os.Create(dir + "/" + what + "-" + name + "." + string(format))
-				require.NoError(t, err)
-				require.NoError(t, draw(f))
-				require.NoError(t, f.Close())
-			}
-			save("trace", func(f *os.File) error { return ShiftTrace(f, madeUpShift(1, time.Second), o) })
-			low := madeUpShift(2, time.Second)
-			low.LimitMgM3 = 0.5
-			save("trace-limit", func(f *os.File) error { return ShiftTrace(f, low, o) })
-			logO := o
-			logO.LogY = true
-			save("trace-log", func(f *os.File) error { return ShiftTrace(f, madeUpShift(1, time.Second), logO) })
-			save("sessions", func(f *os.File) error { return BeforeAfter(f, madeUpComparison(), o) })
-			save("ratio", func(f *os.File) error { return SizeRatio(f, madeUpComparison(), o) })
-			save("levels", func(f *os.File) error { return SizeDistribution(f, madeUpComparison(), o) })
-			save("dose", func(f *os.File) error { return TaskDose(f, madeUpDoses(), o) })
-		}
-	}
 }

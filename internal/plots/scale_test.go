@@ -1,0 +1,129 @@
+package plots
+
+import (
+	"math"
+	"testing"
+	"time"
+	_ "time/tzdata" // CET with its clock changes, wherever the tests run
+
+	"github.com/stretchr/testify/require"
+)
+
+func TestLinearScaleCoversItsRange(t *testing.T) {
+	for _, c := range [][2]float64{{0, 1}, {0, 1e-3}, {0, 1e6}, {-12, 3}, {0, 0}, {5, 5}, {0, 1485}, {0, 0.34}, {-1e-9, 1e-9}} {
+		s, ticks := linearScale(c[0], c[1], 6)
+		require.LessOrEqual(t, s.lo, c[0])
+		require.GreaterOrEqual(t, s.hi, c[1])
+		require.Greater(t, s.hi, s.lo)
+		require.GreaterOrEqual(t, len(ticks), 2)
+		require.LessOrEqual(t, len(ticks), 9)
+		for i := 1; i < len(ticks); i++ {
+			require.NotEqual(t, ticks[i-1].label, ticks[i].label, c)
+		}
+	}
+}
+
+func TestLogScaleCoversItsRange(t *testing.T) {
+	for _, c := range [][2]float64{{1e-3, 1e6}, {1, 1}, {40, 320}, {0.01, 100}, {1e-12, 1e15}, {7, 8}} {
+		s, ticks := logScale(c[0], c[1], 7)
+		require.LessOrEqual(t, s.lo, c[0])
+		require.GreaterOrEqual(t, s.hi, c[1])
+		require.NotEmpty(t, ticks, c)
+		require.LessOrEqual(t, len(ticks), 7)
+		for _, width := range []float64{60, 150, 400} {
+			_, across := s.across(0, width)
+			require.NotEmpty(t, across, "%v on %g points", c, width)
+			require.True(t, scale{lo: s.lo, hi: s.hi, log: true, p1: width}.haveRoom(across))
+		}
+	}
+}
+
+// By hand: half way in logarithms between 1 and 100 is 10.
+func TestPos(t *testing.T) {
+	require.InDelta(t, 50, scale{lo: 1, hi: 100, p0: 0, p1: 100, log: true}.pos(10), 1e-9)
+	require.InDelta(t, 25, scale{lo: 0, hi: 8, p0: 0, p1: 100}.pos(2), 1e-9)
+	require.InDelta(t, 75, scale{lo: 0, hi: 8, p0: 100, p1: 0}.pos(2), 1e-9)
+}
+
+func TestNumbers(t *testing.T) {
+	for v, want := range map[float64]string{
+		0: "0", 0.001: "0.001", 0.1342: "0.134", 5: "5", 1485.4: "1490", 12345: "12\u202f300", 1e6: "1\u202f000\u202f000", -4.5: "−4.5", 999.9: "1000",
+	} {
+		require.Equal(t, want, number(v))
+	}
+	for v, want := range map[float64]string{0.3: "0.30", 1.06: "1.06", 0.0931: "0.093", 0.0100: "0.010", 12.34: "12.3", 100: "100"} {
+		require.Equal(t, want, ratioNumber(v))
+	}
+}
+
+func labelsOf(ticks []timeTick) []string {
+	var out []string
+	for _, k := range ticks {
+		out = append(out, k.label)
+	}
+	return out
+}
+
+func TestTimeTicks(t *testing.T) {
+	at := func(s string) time.Time {
+		x, err := time.Parse(time.RFC3339, s)
+		require.NoError(t, err)
+		return x
+	}
+	half := time.FixedZone("", 5*3600+30*60)
+	require.Equal(t, []string{"08:00", "10:00", "12:00", "14:00", "16:00"},
+		labelsOf(timeTicks(at("2026-03-02T07:00:00Z"), at("2026-03-02T15:30:00Z"), zone, 6)))
+	require.Equal(t, []string{"12:30", "12:45", "13:00", "13:15"},
+		labelsOf(timeTicks(at("2026-03-02T06:50:00Z"), at("2026-03-02T07:50:00Z"), half, 5)))
+	require.Equal(t, []string{"07:00:00", "07:00:02", "07:00:04"},
+		labelsOf(timeTicks(at("2026-03-02T07:00:00Z"), at("2026-03-02T07:00:05Z"), time.UTC, 3)))
+	require.Equal(t, []string{"3 Mar", "4 Mar", "5 Mar"},
+		labelsOf(timeTicks(at("2026-03-02T07:00:00Z"), at("2026-03-05T07:00:00Z"), time.UTC, 4)))
+	for _, span := range []time.Duration{time.Second, time.Minute, time.Hour, 24 * time.Hour, 7 * 24 * time.Hour, 400 * 24 * time.Hour, 9e4 * time.Hour} {
+		require.LessOrEqual(t, len(timeTicks(day, day.Add(span), time.UTC, 5)), 5, span)
+	}
+}
+
+// On the last Sunday of March the clocks of CET skip 02:00–03:00, on the last of
+// October they run through it twice (EU directive 2000/84/EC). The marks stay on
+// round wall times.
+func TestTimeTicksAcrossClockChanges(t *testing.T) {
+	cet, err := time.LoadLocation("CET")
+	require.NoError(t, err)
+	spring := time.Date(2026, 3, 29, 0, 0, 0, 0, cet)
+	require.Equal(t, []string{"29 Mar", "04:00", "06:00", "08:00"}, without(labelsOf(timeTicks(spring, spring.Add(7*time.Hour), cet, 5)), "03:00"))
+	require.Equal(t, "CET, UTC+1, later CEST, UTC+2", zoneLabel(spring, spring.Add(7*time.Hour), cet))
+	autumn := time.Date(2026, 10, 25, 0, 0, 0, 0, cet)
+	for _, k := range timeTicks(autumn, autumn.Add(9*time.Hour), cet, 6) {
+		require.Zero(t, k.at.Minute())
+		require.Zero(t, k.at.Hour()%2, k.label)
+	}
+	require.Equal(t, "UTC", zoneLabel(day, day, time.UTC))
+	require.Equal(t, "UTC+5:30", zoneLabel(day, day, time.FixedZone("", 5*3600+1800)))
+	require.Equal(t, "UTC−3", zoneLabel(day, day, time.FixedZone("-03", -3*3600)))
+}
+
+func without(list []string, gone string) []string {
+	var out []string
+	for _, s := range list {
+		if s != gone {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+func TestWrapAndElide(t *testing.T) {
+	for _, width := range []float64{30, 60, 200} {
+		joined := 0
+		for _, line := range wrap(longName, width, textSize, false) {
+			require.LessOrEqual(t, textWidth(line, textSize, false), width)
+			joined += len([]rune(line))
+		}
+		require.GreaterOrEqual(t, joined, len([]rune(longName))-20) // but for the spaces at line ends
+		require.LessOrEqual(t, textWidth(elide(longName, width, textSize, true), textSize, true), width)
+	}
+	require.Empty(t, wrap("", 100, textSize, false))
+	require.Equal(t, "a b \ufffd", clean("a\x00\tb\n \xff"))
+	require.False(t, math.IsNaN(textWidth("\xff", textSize, false)))
+}
