@@ -58,6 +58,35 @@ func TestFlagsRoundTrip(t *testing.T) {
 	require.True(t, dust.WarmUp.Unusable())
 }
 
+func TestSaturationConcernsItsOwnChannel(t *testing.T) {
+	coarse := dust.SaturatedIn(dust.PM10) | dust.Humid
+	require.False(t, coarse.For(dust.PM25).Has(dust.Saturated), "PM10 at its top says nothing against PM2.5")
+	require.True(t, coarse.For(dust.PM10).Has(dust.Saturated))
+	require.True(t, coarse.For(dust.PM25).Has(dust.Humid))
+	fine := dust.SaturatedIn(dust.PM25)
+	require.True(t, fine.For(dust.PM25).Has(dust.Saturated))
+	require.False(t, fine.For(dust.N03).Has(dust.Saturated))
+	require.True(t, dust.SaturatedIn(dust.N03).For(dust.N25).Has(dust.Saturated))
+	require.False(t, fine.For(dust.Humidity).Has(dust.Saturated))
+}
+
+func TestHoldFitsThePaceOfTheReadings(t *testing.T) {
+	for every, want := range map[float64]time.Duration{
+		1: dust.DefaultHold, 2.3: dust.DefaultHold, 60: 90 * time.Second, 7200: time.Hour,
+	} {
+		s := dust.NewSeries(dust.Sensor{}, dust.PM25)
+		for i := range 50 {
+			at := time.Duration(float64(i) * every * float64(time.Second))
+			if i > 25 {
+				at += 3 * time.Hour // one long gap changes nothing
+			}
+			require.NoError(t, s.Append(t0.Add(at), 1, 0))
+		}
+		s.FitHold()
+		require.Equal(t, want, s.Hold, "a reading every %g s", every)
+	}
+}
+
 func TestConcentrationNeedsItsUnit(t *testing.T) {
 	for text, want := range map[string]dust.Concentration{
 		"120 ug/m3": 120, "1.5 mg/m3": 1500, "1.5mg/m³": 1500, "7 µg/m³": 7,

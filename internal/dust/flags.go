@@ -13,7 +13,8 @@ type Flags uint32
 const (
 	// WarmUp: taken before the sensor's fan and laser were steady.
 	WarmUp Flags = 1 << iota
-	// Saturated: at the top of the sensor's range; the truth is this much or more.
+	// Saturated: fine mass (PM2.5 or finer) at the top of the sensor's range; the
+	// truth is this much or more. In a series it speaks of the series' channel.
 	Saturated
 	// AllZero: every channel zero; a dead laser or a blocked inlet looks like this.
 	AllZero
@@ -32,6 +33,11 @@ const (
 	MissingValue
 	// NegativeMass: a mass below zero, which only an offset or a fault can give.
 	NegativeMass
+	// SaturatedCoarse and SaturatedCount: as Saturated, for masses coarser than
+	// PM2.5 and for particle numbers. They come first when air gets dusty and say
+	// nothing against the fine mass.
+	SaturatedCoarse
+	SaturatedCount
 
 	flagCount = iota
 )
@@ -39,10 +45,33 @@ const (
 var flagNames = [flagCount]string{
 	"warm_up", "saturated", "all_zero", "stuck", "count_order", "humid",
 	"clock_step", "fan_fault", "laser_fault", "missing_value", "negative_mass",
+	"saturated_coarse", "saturated_count",
 }
 
 // unusable are the flags that take a reading out of every statistic.
 const unusable = WarmUp | AllZero | Stuck | CountOrder | FanFault | LaserFault | NegativeMass
+
+// SaturatedIn is the flag for a value of channel c at the top of its range.
+func SaturatedIn(c Channel) Flags {
+	switch {
+	case c == PM4 || c == PM10 || c == PM10Atm:
+		return SaturatedCoarse
+	case c >= N03 && c <= NPM10:
+		return SaturatedCount
+	}
+	return Saturated
+}
+
+// For returns the flags of a reading as they concern one of its channels:
+// Saturated says that this channel was at the top of its range.
+func (f Flags) For(c Channel) Flags {
+	at := f.Has(SaturatedIn(c)) && c < TypicalSize
+	f &^= Saturated | SaturatedCoarse | SaturatedCount
+	if at {
+		f |= Saturated
+	}
+	return f
+}
 
 // Unusable reports whether statistics must leave the reading out. Its time then
 // counts as not measured. Saturated and humid readings stay in.

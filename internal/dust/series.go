@@ -28,16 +28,38 @@ func NewSeries(sensor Sensor, channel Channel) *Series {
 	return &Series{Sensor: sensor, Channel: channel, Hold: DefaultHold}
 }
 
-// Append adds a value. Its time must lie after the last one, else the error
-// wraps ErrTimeBackwards and the series stays as it was.
+// Append adds a value with the flags of its reading. Its time must lie after the
+// last one, else the error wraps ErrTimeBackwards and the series stays as it was.
 func (s *Series) Append(t time.Time, value float64, flags Flags) error {
 	ms := t.UnixMilli()
 	if n := len(s.ms); n > 0 && ms <= s.ms[n-1] {
 		return fmt.Errorf("sensor %q: %s comes after %s: %w", s.Sensor.Name,
 			t.UTC().Format(time.RFC3339Nano), time.UnixMilli(s.ms[n-1]).UTC().Format(time.RFC3339Nano), ErrTimeBackwards)
 	}
-	s.ms, s.value, s.flags = append(s.ms, ms), append(s.value, value), append(s.flags, flags)
+	s.ms, s.value, s.flags = append(s.ms, ms), append(s.value, value), append(s.flags, flags.For(s.Channel))
 	return nil
+}
+
+// longestHold bounds what FitHold may conclude from sparse readings.
+const longestHold = time.Hour
+
+// FitHold sets the hold time to what the readings' own pace asks for: one and a
+// half times their median spacing, at least DefaultHold and at most an hour.
+// Sensors that send about once a second keep the default; a table of one-minute
+// means is not taken for a row of gaps.
+func (s *Series) FitHold() {
+	if len(s.ms) < 3 {
+		return
+	}
+	const most = 4001 // spacings looked at; the median needs no more
+	step := max(1, len(s.ms)/most)
+	var spacing []int64
+	for i := 1; i < len(s.ms); i += step {
+		spacing = append(spacing, s.ms[i]-s.ms[i-1])
+	}
+	slices.Sort(spacing)
+	fit := time.Duration(spacing[len(spacing)/2]) * time.Millisecond * 3 / 2
+	s.Hold = min(max(fit, DefaultHold), longestHold)
 }
 
 // Len is the number of readings, unusable ones included.

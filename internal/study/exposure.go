@@ -36,7 +36,7 @@ func (s *Study) Exposure(ctx context.Context, metric dust.Channel, w Window) (ex
 	if len(shifts) == 0 {
 		return exposure.Result{}, fmt.Errorf("%w that can be used in the time asked about: %s", dust.ErrNoReadings, against(all))
 	}
-	return exposure.Assess(exposure.Input{
+	result, err := exposure.Assess(exposure.Input{
 		Shifts:        shifts,
 		Series:        all,
 		Tasks:         tasks,
@@ -45,6 +45,20 @@ func (s *Study) Exposure(ctx context.Context, metric dust.Channel, w Window) (ex
 		Factors:       s.settings.Factors,
 		DeclaredShift: s.settings.Hours != nil,
 	})
+	result.Warnings = append(result.Warnings, sparse(all)...)
+	return result, err
+}
+
+// sparse warns of sensors whose readings are far apart.
+func sparse(all []*dust.Series) []string {
+	var out []string
+	for _, series := range all {
+		if series.Hold > dust.DefaultHold {
+			out = append(out, fmt.Sprintf("sensor %q: its readings are far apart, so each is taken to speak until the next, for up to %s; shorter peaks cannot be seen",
+				series.Sensor.Name, series.Hold))
+		}
+	}
+	return out
 }
 
 // shifts are the declared hours of the days with readings, or what the readings

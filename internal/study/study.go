@@ -126,9 +126,11 @@ func (s *Study) series(ctx context.Context, sensor dust.Sensor, channels []dust.
 		if second := got[atmospheric[c]]; s.settings.Atmospheric && c.IsMass() && second != nil && second.Len() > 0 {
 			got[c] = second
 		}
-		if got[c] != nil && got[c].Len() == 0 {
+		if got[c] == nil || got[c].Len() == 0 {
 			delete(got, c)
+			continue
 		}
+		got[c].FitHold()
 	}
 	return got, nil
 }
