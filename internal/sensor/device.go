@@ -13,16 +13,8 @@ import (
 	"dustlog/internal/dust"
 )
 
-const (
-	// DefaultSilence is how long a Device waits for a frame with measurements.
-	DefaultSilence = 10 * time.Second
-	// answerTime is how long an answer may take: 20 ms by the SPS30 data sheet,
-	// table 6, and as much again for a slow USB adapter, generously rounded.
-	answerTime = 100 * time.Millisecond
-	// answerTries is how often in a row a request may stay without an answer
-	// before measuring is started anew.
-	answerTries = 3
-)
+// DefaultSilence is how long a Device waits for a frame with measurements.
+const DefaultSilence = 10 * time.Second
 
 // sample is one reading's worth of a frame.
 type sample struct {
@@ -45,7 +37,10 @@ type Device struct {
 	dec    *stream
 	emit   func(*Frame) // d.take, made once
 	ready  []sample
-	asker  *asker // nil: the sensor talks by itself
+	asker  *asker            // nil: the sensor talks by itself
+	want   func(*Frame) bool // set while a command waits for its answer
+	got    bool              // the answer has come
+	warm   time.Time         // values before this are flagged: the sensor was switched on
 	closed atomic.Bool
 	ended  error     // the port's end, once what came before it is delivered
 	heard  time.Time // when the last bytes came
@@ -58,6 +53,9 @@ type Device struct {
 func Open(path string, m Model) (*Device, error) {
 	if _, err := m.info(); err != nil {
 		return nil, err
+	}
+	if m.Spec().RawOnly {
+		return nil, fmt.Errorf("%s on %s: sources disagree on the scale of its values, so it cannot be used for readings; its frames can be decoded", m, path)
 	}
 	p, err := OpenPort(path, m.Spec())
 	if err != nil {
@@ -82,7 +80,7 @@ func NewDevice(m Model, port io.ReadWriteCloser) *Device {
 	}
 	d.dec, d.emit = dec, d.take
 	if d.spec.Polled {
-		d.asker = newAsker(m, d.spec.Interval)
+		d.asker = newSPS30Asker(d.spec.Interval)
 	}
 	return d
 }
@@ -133,14 +131,41 @@ func (d *Device) Read(ctx context.Context) (dust.Values, dust.Flags, error) {
 
 // step asks if it is time to, then reads the port once.
 func (d *Device) step() error {
+	if d.asker != nil && d.ended == nil {
+		if request := d.asker.due(d.now()); request != nil {
+			if err := d.send(request); err != nil {
+				return err
+			}
+			d.asker.asked(request, d.now())
+		}
+	}
+	return d.receive()
+}
+
+// send writes a request. What the line still holds belongs to an older one and is
+// dropped first.
+func (d *Device) send(request []byte) error {
+	d.mu.Lock()
+	d.dec.Flush(d.emit)
+	d.mu.Unlock()
+	if r, ok := d.port.(interface{ ResetInputBuffer() error }); ok && d.asker != nil {
+		if err := r.ResetInputBuffer(); err != nil {
+			return d.portError(err)
+		}
+	}
+	if _, err := d.port.Write(request); err != nil {
+		return d.portError(err)
+	}
+	return nil
+}
+
+// receive reads the port once.
+func (d *Device) receive() error {
 	if d.closed.Load() {
 		return fmt.Errorf("%s on %s: %w", d.model, d.path, os.ErrClosed)
 	}
 	if d.ended != nil {
 		return d.ended
-	}
-	if err := d.ask(); err != nil {
-		return d.portError(err)
 	}
 	n, err := d.port.Read(d.buf[:])
 	d.mu.Lock()
@@ -149,7 +174,9 @@ func (d *Device) step() error {
 	if n > 0 {
 		d.bytes += int64(n)
 		d.heard = now
-		d.noteEcho(d.buf[:n])
+		if d.asker != nil {
+			d.asker.noteEcho(d.buf[:n])
+		}
 		d.dec.Feed(d.buf[:n], d.emit)
 	}
 	switch {
@@ -179,11 +206,22 @@ func (d *Device) portError(err error) error {
 
 // take receives the decoder's frames.
 func (d *Device) take(f *Frame) {
-	if d.asker != nil {
-		d.asker.answered(f, d.now())
+	flags, now := f.Flags, d.now()
+	if a := d.asker; a != nil {
+		a.answered(f, now)
+		flags = a.refine(flags)
+		if a.restarted && a.started {
+			a.restarted, d.warm = false, now.Add(d.spec.WarmUp)
+		}
+	}
+	if d.want != nil && d.want(f) {
+		d.got = true
 	}
 	if f.IsData() {
-		d.ready = append(d.ready, sample{f.Values, f.Flags})
+		if now.Before(d.warm) {
+			flags |= dust.WarmUp
+		}
+		d.ready = append(d.ready, sample{f.Values, flags})
 	}
 }
 
@@ -192,7 +230,7 @@ func (d *Device) silentError() error {
 	c, seen := d.Counts(), "no bytes"
 	advice := "check that the sensor has 5 V, that its TX goes to the adapter's RX and RX to TX, and that it is not asleep"
 	switch {
-	case d.echoed():
+	case d.asker != nil && d.asker.echoed:
 		seen = fmt.Sprintf("%d bytes, among them its own request", d.bytes)
 		advice = "TX and RX touch each other, or the adapter echoes"
 	case c.Frames > 0:

@@ -23,6 +23,26 @@ type Field struct {
 	Missing bool   // the sensor sent "no number"
 }
 
+// fieldChannels are the channels that wire fields become.
+var fieldChannels = map[string]dust.Channel{
+	"pm1_0_cf1": dust.PM1, "pm2_5_cf1": dust.PM25, "pm10_cf1": dust.PM10,
+	"pm1_0_atm": dust.PM1Atm, "pm2_5_atm": dust.PM25Atm, "pm10_atm": dust.PM10Atm,
+	"pm1_0": dust.PM1, "pm2_5": dust.PM25, "pm4_0": dust.PM4, "pm10": dust.PM10,
+	"n_gt_0_3": dust.N03, "n_gt_0_5": dust.N05, "n_gt_1_0": dust.N10,
+	"n_gt_2_5": dust.N25, "n_gt_5_0": dust.N50, "n_gt_10": dust.N100,
+	"n_0_3_cm3": dust.N03, "n_0_5_cm3": dust.N05, "n_1_0_cm3": dust.N10,
+	"n_2_5_cm3": dust.N25, "n_5_0_cm3": dust.N50, "n_10_cm3": dust.N100,
+	"n_0_5": dust.NPM05, "n_1_0": dust.NPM1, "n_2_5": dust.NPM25, "n_4_0": dust.NPM4, "n_10": dust.NPM10,
+	"typical_size": dust.TypicalSize, "temperature": dust.Temperature,
+	"humidity": dust.Humidity, "hcho": dust.Formaldehyde,
+}
+
+// Channel returns the channel that the field becomes, if it becomes one.
+func (f Field) Channel() (dust.Channel, bool) {
+	c, ok := fieldChannels[f.Name]
+	return c, ok
+}
+
 // Frame is one frame whose length and checksum are right. A decoder reuses it:
 // it is valid only until the next call.
 type Frame struct {

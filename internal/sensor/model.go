@@ -23,6 +23,12 @@ const (
 	PMS3003   Model = "pms3003"
 	SDS011    Model = "sds011"
 	SPS30     Model = "sps30"
+	HPMA115S0 Model = "hpma115s0"
+	HPMA115C0 Model = "hpma115c0"
+	SNGCJA5   Model = "sngcja5"
+	ZH06      Model = "zh06"
+	SDS198    Model = "sds198"     // raw values only
+	SenMLLine Model = "senml_line" // text from one's own microcontroller
 )
 
 // Parity is the parity bit of a serial line.
@@ -59,6 +65,7 @@ type Spec struct {
 	Extrapolated []dust.Channel
 	Sees         string // what the optics see, for people
 	Polled       bool   // says nothing until asked
+	RawOnly      bool   // frames can be looked at, but give no channels
 
 	// gap is the silence that ends an unfinished frame; 0 if none does.
 	gap time.Duration
@@ -87,6 +94,8 @@ var catalogue = func() []modelInfo {
 	var all []modelInfo
 	all = append(all, pmsModels()...)
 	all = append(all, sds011Model(), sps30Model())
+	all = append(all, hpmaModels()...)
+	all = append(all, sngcja5Model(), zh06Model(), sds198Model(), senmlModel())
 	return all
 }()
 

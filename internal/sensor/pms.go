@@ -106,41 +106,54 @@ func sum16(p []byte) uint16 {
 
 func (l *pms) decode(p []byte, f *Frame) {
 	v := &f.Values
-	top := uint16(0)
-	for i, c := range pmsMass {
-		x := binary.BigEndian.Uint16(p[4+2*i:])
-		top = max(top, x)
-		v.Set(c, float64(x))
-	}
-	if top >= pmsTop {
+	// Channels are written out: with constants the compiler makes each a store.
+	v.Set(dust.PM1, word(p, 4))
+	v.Set(dust.PM25, word(p, 6))
+	v.Set(dust.PM10, word(p, 8))
+	v.Set(dust.PM1Atm, word(p, 10))
+	v.Set(dust.PM25Atm, word(p, 12))
+	v.Set(dust.PM10Atm, word(p, 14))
+	if max(be16(p, 4), be16(p, 6), be16(p, 8), be16(p, 10), be16(p, 12), be16(p, 14)) >= pmsTop {
 		f.Flags |= dust.Saturated
 	}
-	l.decodeCounts(p, f)
-	if l.climate > 0 {
-		v.Set(dust.Temperature, float64(int16(binary.BigEndian.Uint16(p[l.climate:])))/10)
-		v.Set(dust.Humidity, float64(binary.BigEndian.Uint16(p[l.climate+2:]))/10)
+	if l.counts >= 4 {
+		l.decodeCounts(p, f)
 	}
-	if l.formaldehyde > 0 {
-		v.Set(dust.Formaldehyde, float64(binary.BigEndian.Uint16(p[l.formaldehyde:]))/1000)
+	if i := l.climate; i > 0 {
+		v.Set(dust.Temperature, float64(int16(be16(p, i)))/10)
+		v.Set(dust.Humidity, word(p, i+2)/10)
+	}
+	if i := l.formaldehyde; i > 0 {
+		v.Set(dust.Formaldehyde, word(p, i)/1000)
 	}
 }
 
 // decodeCounts converts particles per 0.1 L to particles per cm³: 100 cm³ are 0.1 L.
 // Counts are of particles beyond a size, so they cannot rise with size.
 func (l *pms) decodeCounts(p []byte, f *Frame) {
-	last := uint16(pmsCountTop)
-	for i, c := range pmsNumber[:l.counts] {
-		x := binary.BigEndian.Uint16(p[16+2*i:])
-		if x > last {
-			f.Flags |= dust.CountOrder
-		}
-		if x == pmsCountTop {
-			f.Flags |= dust.Saturated
-		}
-		last = x
-		f.Values.Set(c, float64(x)/100)
+	v := &f.Values
+	v.Set(dust.N03, word(p, 16)/100)
+	v.Set(dust.N05, word(p, 18)/100)
+	v.Set(dust.N10, word(p, 20)/100)
+	v.Set(dust.N25, word(p, 22)/100)
+	fallen := be16(p, 16) >= be16(p, 18) && be16(p, 18) >= be16(p, 20) && be16(p, 20) >= be16(p, 22)
+	if l.counts == 6 {
+		v.Set(dust.N50, word(p, 24)/100)
+		v.Set(dust.N100, word(p, 26)/100)
+		fallen = fallen && be16(p, 22) >= be16(p, 24) && be16(p, 24) >= be16(p, 26)
+	}
+	if !fallen {
+		f.Flags |= dust.CountOrder
+	}
+	// Only the smallest size can be at its top while the order holds.
+	if be16(p, 16) == pmsCountTop {
+		f.Flags |= dust.Saturated
 	}
 }
+
+func be16(p []byte, i int) uint16  { return binary.BigEndian.Uint16(p[i:]) }
+func be32(p []byte) uint32         { return binary.BigEndian.Uint32(p) }
+func word(p []byte, i int) float64 { return float64(be16(p, i)) }
 
 // fields implements protocol.
 func (l *pms) fields(f *Frame, yield func(Field) bool) {

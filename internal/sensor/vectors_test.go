@@ -235,6 +235,20 @@ var requests = map[string]func() ([]byte, error){
 	"pub-sps30-28": named(sensor.SPS30, "serial_number"),
 	"pub-sps30-29": named(sensor.SPS30, "reset"),
 	"pub-sps30-30": named(sensor.SPS30, "wake"),
+
+	"pub-hpma115s0-13": named(sensor.HPMA115S0, "read"),
+	"pub-hpma115s0-14": named(sensor.HPMA115S0, "wake"),
+	"pub-hpma115s0-15": named(sensor.HPMA115S0, "sleep"),
+	"pub-hpma115s0-16": func() ([]byte, error) { return sensor.HPMASetCoefficient(100) },
+	"pub-hpma115s0-17": named(sensor.HPMA115S0, "coefficient"),
+	"pub-hpma115s0-18": named(sensor.HPMA115S0, "passive"),
+	"pub-hpma115s0-19": named(sensor.HPMA115S0, "active"),
+
+	"pub-zh06-10": named(sensor.ZH06, "read"),
+	"pub-zh06-11": named(sensor.ZH06, "passive"),
+	"pub-zh06-12": named(sensor.ZH06, "active"),
+	"pub-zh06-13": named(sensor.ZH06, "sleep"),
+	"pub-zh06-14": named(sensor.ZH06, "wake"),
 }
 
 func named(m sensor.Model, name string) func() ([]byte, error) {

@@ -21,8 +21,14 @@ func newBrain(m sensor.Model) brain {
 	switch m {
 	case sensor.SPS30:
 		return &sps30Brain{}
-	case sensor.SDS011:
+	case sensor.SDS011, sensor.SDS198:
 		return &talker{head: []byte{0xAA, 0xB4}, size: 19, reply: sdsReply}
+	case sensor.HPMA115S0, sensor.HPMA115C0:
+		return &talker{head: []byte{0x68, 0x01}, size: 4, reply: hpmaReply}
+	case sensor.ZH06:
+		return &talker{head: []byte{0xFF, 0x01}, size: 9, reply: zhReply}
+	case sensor.SNGCJA5, sensor.SenMLLine:
+		return &talker{head: []byte("no requests"), size: 64, reply: nil} // no receive line
 	default:
 		return &talker{head: []byte{0x42, 0x4D}, size: 7, reply: pmsReply}
 	}
@@ -121,4 +127,45 @@ func sdsReply(t *talker, request []byte) []byte {
 		frame[8] += b
 	}
 	return frame
+}
+
+// hpmaReply: HPM Series data sheet 32322550, table 4. A read is answered with the
+// auto-send frame, which means the same.
+func hpmaReply(t *talker, request []byte) []byte {
+	switch request[2] {
+	case 0x01:
+		t.asleep = false
+	case 0x02:
+		t.asleep = true
+	case 0x04:
+		if t.asleep {
+			return []byte{0x96, 0x96}
+		}
+		return t.latest
+	case 0x10:
+		return []byte{0x40, 0x02, 0x10, 0x64, 0x4A}
+	case 0x20:
+		t.passive = true
+	case 0x40:
+		t.passive = false
+	default:
+		return []byte{0x96, 0x96}
+	}
+	return []byte{0xA5, 0xA5}
+}
+
+// zhReply: ZH06 manual. A read is answered with the auto-upload frame.
+func zhReply(t *talker, request []byte) []byte {
+	switch request[2] {
+	case 0x78:
+		t.passive = request[3] == 0x41
+	case 0x86:
+		if !t.asleep {
+			return t.latest
+		}
+	case 0xA7:
+		t.asleep = request[3] == 1
+		return []byte{0xFF, 0xA7, 1, 0, 0, 0, 0, 0, 0x58}
+	}
+	return nil
 }
