@@ -77,7 +77,8 @@ func roundTimes(from, to time.Time, zone *time.Location, step time.Duration) []t
 		if t.After(to) {
 			return out
 		}
-		if !t.Before(from) && (len(out) == 0 || t.After(out[len(out)-1])) {
+		skipped := t.Hour() != rest // the clocks jump over this hour
+		if !t.Before(from) && !skipped && (len(out) == 0 || t.After(out[len(out)-1])) {
 			out = append(out, t)
 		}
 	}

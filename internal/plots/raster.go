@@ -13,14 +13,16 @@ func writePNG(w io.Writer, d *drawing, dpi int) error {
 	// vg measures from the bottom left corner.
 	at := func(p point) vg.Point { return vg.Point{X: vg.Length(p.x), Y: vg.Length(d.h - p.y)} }
 	for _, s := range d.shapes {
-		path := vgPath(s, at)
-		if s.fill != nil {
-			c.SetColor(*s.fill)
-			c.Fill(path)
-		}
-		if s.stroke != nil {
-			vgPen(c, s.stroke)
-			c.Stroke(path)
+		for _, part := range pieces(s) {
+			path := vgPath(part, at)
+			if s.fill != nil {
+				c.SetColor(*s.fill)
+				c.Fill(path)
+			}
+			if s.stroke != nil {
+				vgPen(c, s.stroke)
+				c.Stroke(path)
+			}
 		}
 	}
 	for _, l := range d.labels {
@@ -30,6 +32,37 @@ func writePNG(w io.Writer, d *drawing, dpi int) error {
 	}
 	_, err := vgimg.PngCanvas{Canvas: c}.WriteTo(w)
 	return err
+}
+
+// pieces cuts a shape so that each piece has few lines: the rasteriser's time
+// grows with the square of the lines that cross a row of dots. Neighbouring
+// pieces of a line share a corner. Dashed lines stay whole, for the dashes' sake.
+func pieces(s shape) []shape {
+	const most = 48
+	var out []shape
+	add := func(paths ...[]point) {
+		piece := s
+		piece.paths = paths
+		out = append(out, piece)
+	}
+	if s.stroke != nil && len(s.stroke.dash) > 0 {
+		return []shape{s}
+	}
+	var short [][]point
+	for _, path := range s.paths {
+		for !s.closed && len(path) > most {
+			add(path[:most])
+			path = path[most-1:]
+		}
+		if short = append(short, path); len(short) == most {
+			add(short...)
+			short = nil
+		}
+	}
+	if len(short) > 0 {
+		add(short...)
+	}
+	return out
 }
 
 func vgPath(s shape, at func(point) vg.Point) vg.Path {

@@ -91,7 +91,7 @@ func TestTimeTicksAcrossClockChanges(t *testing.T) {
 	cet, err := time.LoadLocation("CET")
 	require.NoError(t, err)
 	spring := time.Date(2026, 3, 29, 0, 0, 0, 0, cet)
-	require.Equal(t, []string{"29 Mar", "04:00", "06:00", "08:00"}, without(labelsOf(timeTicks(spring, spring.Add(7*time.Hour), cet, 5)), "03:00"))
+	require.Equal(t, []string{"00:00", "04:00", "06:00", "08:00"}, labelsOf(timeTicks(spring, spring.Add(7*time.Hour), cet, 5)))
 	require.Equal(t, "CET, UTC+1, later CEST, UTC+2", zoneLabel(spring, spring.Add(7*time.Hour), cet))
 	autumn := time.Date(2026, 10, 25, 0, 0, 0, 0, cet)
 	for _, k := range timeTicks(autumn, autumn.Add(9*time.Hour), cet, 6) {
@@ -101,16 +101,6 @@ func TestTimeTicksAcrossClockChanges(t *testing.T) {
 	require.Equal(t, "UTC", zoneLabel(day, day, time.UTC))
 	require.Equal(t, "UTC+5:30", zoneLabel(day, day, time.FixedZone("", 5*3600+1800)))
 	require.Equal(t, "UTC−3", zoneLabel(day, day, time.FixedZone("-03", -3*3600)))
-}
-
-func without(list []string, gone string) []string {
-	var out []string
-	for _, s := range list {
-		if s != gone {
-			out = append(out, s)
-		}
-	}
-	return out
 }
 
 func TestWrapAndElide(t *testing.T) {

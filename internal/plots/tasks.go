@@ -45,6 +45,7 @@ const (
 	leaderGap  = 5.0 // between the lowest label row and the bands
 	labelPad   = 3.0
 	mostRows   = 5
+	leastBand  = 0.8
 )
 
 func (l taskLayout) labelHeight() float64 {
@@ -119,7 +120,7 @@ func bandsOf(tasks []dust.Task, from, to time.Time, x0, x1 float64) []taskBand {
 			numbers[name] = len(numbers) + 1
 		}
 		b := taskBand{x0: math.Max(x0, place(t.Start)), x1: math.Min(x1, place(stop)), lane: lane, open: open, name: name, short: clean(t.Name), number: numbers[name]}
-		b.x1 = math.Min(x1, math.Max(b.x1, b.x0+0.8))
+		b.x1 = math.Min(x1, math.Max(b.x1, b.x0+leastBand))
 		bands = append(bands, b)
 	}
 	return bands

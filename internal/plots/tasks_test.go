@@ -43,7 +43,9 @@ func TestTaskLabelsNeverTouch(t *testing.T) {
 		}
 		for i := range l.bands {
 			for k := range i {
-				require.False(t, l.bandBox(i).overlaps(l.bandBox(k)), "seed %d: bands %d and %d", seed, i, k)
+				a, b := l.bandBox(i), l.bandBox(k)
+				a.x0, b.x0 = a.x0+leastBand, b.x0+leastBand // very short bands are drawn that wide
+				require.False(t, a.overlaps(b), "seed %d: bands %d and %d", seed, i, k)
 			}
 		}
 	}
