@@ -187,6 +187,7 @@ func (l Limit) warnings() []string {
 	add(l.FromMemory && !l.Doubtful, "its value was not looked up again for this table: check it")
 	add(strings.Contains(status, "historic"), "it is no longer in force")
 	add(strings.Contains(status, "proposal"), "it is a proposal, not in force")
+	add(strings.Contains(l.Notes, "Replaced by"), l.Notes)
 	add(strings.Contains(l.Kind, "not a limit"), "it is a threshold at which rules begin to apply, not a limit")
 	add(l.Species == "not_wood", "it is not for wood dust, which has values of its own")
 	add(l.Species == "softwood", "it holds for softwood only: with any hardwood in the mix the hardwood limit holds for all of it")

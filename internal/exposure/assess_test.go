@@ -211,6 +211,7 @@ func TestCoverageRule(t *testing.T) {
 	few := oneShift(t, "de-aswg-a", day(5.9), withFactor(respirableFactor))
 	require.Equal(t, CannotTell, few.Finding)
 	require.Contains(t, few.Why, "less than 75 %")
+	require.Equal(t, 1, strings.Count(few.Why, "less than 75 %"), "said once")
 	// 4 h at 4 mg/m³ and nothing known of the rest: already 2 mg/m³ over 8 h.
 	half := seriesOf(t, dust.BreathingZone, dust.PM25, steady{0, hours(4), 4000, 0})
 	require.Equal(t, Over, oneShift(t, "de-aswg-a", half).Finding)
@@ -229,7 +230,7 @@ func TestSaturatedTime(t *testing.T) {
 	much := oneShift(t, "de-aswg-a", day(5*time.Minute), withFactor(respirableFactor))
 	require.Equal(t, CannotTell, much.Finding)
 	require.InDelta(t, 5.0/480, much.SaturatedShare, 1e-9)
-	require.Contains(t, much.Why, "top of its range")
+	require.Contains(t, much.Why, "top of the sensor's range")
 }
 
 func TestUndeclaredHoursNeverGiveUnder(t *testing.T) {
@@ -307,6 +308,7 @@ func TestWarnings(t *testing.T) {
 	for id, want := range map[string]string{
 		"eu-cmrd-trans": "no longer in force", "nz-all-proposed": "a proposal", "uk-dust-inh": "not a limit",
 		"us-acgih-pnos-resp": "not for wood dust", "us-acgih-other": "western red cedar", "us-acgih-pnos-inh": "not looked up again",
+		"au-hard": "1 December 2026",
 	} {
 		in.Limit = mustLimit(t, id)
 		require.Contains(t, strings.Join(mustAssess(t, in).Warnings, "\n"), want, id)

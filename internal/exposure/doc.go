@@ -8,7 +8,8 @@
 // # Symbols
 //
 //	C    concentration while a reading speaks, µg/m³ or mg/m³
-//	Δt   how long it speaks: until the next reading, at most the series' hold time (5 s)
+//	Δt   how long it speaks: until the next reading, at most the series' hold time
+//	     (5 s, longer for a sensor that reports less often)
 //	W    15 min
 //
 // Concentration is piecewise constant. Time without a usable reading is not

@@ -151,7 +151,7 @@ func (j judgement) over() string {
 	if j.factor.use {
 		if low := j.factor.low(*j.value); low > limit {
 			return fmt.Sprintf("at least %s mg/m³, above the limit of %s mg/m³: reading %s mg/m³ with the %s, less its spread",
-				number(low), number(limit), number(*j.value), j.factor.note)
+				apart(low, limit), number(limit), number(*j.value), j.factor.note)
 		}
 		return ""
 	}
@@ -159,7 +159,7 @@ func (j judgement) over() string {
 		return ""
 	}
 	return fmt.Sprintf("the fine part alone (%s, %s mg/m³) is above the limit of %s mg/m³ for %s dust; uncalibrated sensor: a lower bound only if it does not over-read, so confirm with a gravimetric sample",
-		j.channel.Label(), number(*j.value), number(limit), j.limit.FractionPrinted)
+		j.channel.Label(), apart(*j.value, limit), number(limit), j.limit.FractionPrinted)
 }
 
 // againstUnder lists every reason why the shift cannot be called under the limit.
@@ -176,18 +176,18 @@ func (j judgement) againstUnder() []string {
 	add(j.limit.Fraction.coarse(), "no optical sensor can show that a limit for %s dust is met, even with a factor: factors drift when the sizes of the dust change", j.limit.FractionPrinted)
 	add(extrapolated(j.channel), "%s of an optical sensor is extrapolated from finer particles", j.channel.Label())
 	add(j.factor.SpreadPercent == 0, "the factor has no stated spread, so nothing is known of its error")
-	add(j.factor.high(*j.upper) > j.limit.MgM3, "with the factor's spread the value may be as high as %s mg/m³, the limit is %s mg/m³", number(j.factor.high(*j.upper)), number(j.limit.MgM3))
-	add(j.position != dust.BreathingZone, "an area reading cannot show that a person's exposure is low")
-	add(j.m.coverage() < enoughCoverage, "less than 75 %% of the shift was measured")
+	add(j.factor.high(*j.upper) > j.limit.MgM3, "with the factor's spread the value may be as high as %s mg/m³, the limit is %s mg/m³", apart(j.factor.high(*j.upper), j.limit.MgM3), number(j.limit.MgM3))
+	add(j.position != dust.BreathingZone, areaReading)
+	add(j.m.coverage() < enoughCoverage, "%s", j.fewMeasured())
 	add(!j.complete, "some 15-minute windows were less than 75 %% measured")
-	add(j.m.saturatedShare() > mostSaturated, "the sensor was at the top of its range for more than 1 %% of the time")
-	add(!j.declared, "no shift hours are declared, so work without readings may be missing")
+	add(j.m.saturatedShare() > mostSaturated, "%s", j.atTop())
+	add(!j.declared, hoursFromReadings)
 	return why
 }
 
 // uncalibrated says what a plain reading cannot show.
 func (j judgement) uncalibrated() []string {
-	reading := fmt.Sprintf("reading %s mg/m³, limit %s mg/m³", number(*j.value), number(j.limit.MgM3))
+	reading := fmt.Sprintf("reading %s mg/m³, limit %s mg/m³", apart(*j.value, j.limit.MgM3), number(j.limit.MgM3))
 	why := []string{}
 	switch {
 	case *j.value > j.limit.MgM3 && extrapolated(j.channel):
@@ -216,13 +216,26 @@ func (j judgement) caveats() []string {
 			why = append(why, fmt.Sprintf(text, args...))
 		}
 	}
-	add(j.position != dust.BreathingZone, "an area reading, not personal exposure")
+	add(j.position != dust.BreathingZone, areaReading)
 	add(!j.factor.use && j.factor.note != "", "%s", j.factor.note)
-	add(j.m.coverage() < enoughCoverage, "only %s %% of the shift was measured", number(100*j.m.coverage()))
-	add(j.m.saturatedMs > 0, "at the top of the sensor's range for %s %% of the measured time: the truth is this much or more", number(100*j.m.saturatedShare()))
+	add(j.m.coverage() < enoughCoverage, "%s", j.fewMeasured())
+	add(j.m.saturatedMs > 0, "%s", j.atTop())
 	add(j.m.humidMs > 0, "relative humidity above 75 %% for %s %% of the measured time: optical sensors may over-read there", number(100*j.m.humidShare()))
-	add(!j.declared, "shift hours taken from the first and last reading")
-	return slices.Compact(why)
+	add(!j.declared, hoursFromReadings)
+	return why
+}
+
+const (
+	areaReading       = "an area reading, not personal exposure"
+	hoursFromReadings = "shift hours taken from the first and last reading, so work without readings may be missing"
+)
+
+func (j judgement) fewMeasured() string {
+	return fmt.Sprintf("only %s %% of the shift was measured, less than 75 %%", number(100*j.m.coverage()))
+}
+
+func (j judgement) atTop() string {
+	return fmt.Sprintf("at the top of the sensor's range for %s %% of the measured time: the truth is this much or more", number(100*j.m.saturatedShare()))
 }
 
 // breathes reports whether someone may breathe the air at p.
@@ -254,7 +267,26 @@ func excludedText(m measured) string {
 	return ": " + strings.Join(parts, ", ") + " taken out"
 }
 
-func sentence(parts []string) string { return strings.Join(parts, "; ") }
+// sentence joins reasons; one that was given twice is said once.
+func sentence(parts []string) string {
+	var once []string
+	for _, p := range parts {
+		if !slices.Contains(once, p) {
+			once = append(once, p)
+		}
+	}
+	return strings.Join(once, "; ")
+}
+
+// apart prints x with as many digits as tell it from the limit.
+func apart(x, limit float64) string {
+	for digits := 3; digits < 15; digits++ {
+		if s := strconv.FormatFloat(x, 'g', digits, 64); x == limit || s != strconv.FormatFloat(limit, 'g', digits, 64) {
+			return s
+		}
+	}
+	return number(x)
+}
 
 // number prints three significant digits.
 func number(x float64) string { return strconv.FormatFloat(x, 'g', 3, 64) }

@@ -110,8 +110,9 @@ func (e *evidence) weigh() int {
 		e.upper = max(e.upper, high/e.in.Limit.MgM3)
 		e.plain = e.plain || !c.use
 		e.doubt = e.doubt || c.SpreadPercent == 0 || extrapolated(r.series.Channel) || r.m.saturatedShare() > mostSaturated
-		if c.note != "" && !slices.Contains(e.notes, c.note) {
-			e.notes = append(e.notes, c.note)
+		e.notes = append(e.notes, c.note)
+		if !c.use {
+			e.notes = append(e.notes, notLowerBound(r.series.Channel, c))
 		}
 		if wood := containsAny(r.Material, sensitisers); wood != "" {
 			e.cedar = wood
@@ -125,8 +126,19 @@ func (e *evidence) weigh() int {
 	return len(seen)
 }
 
+// notLowerBound says why a plain reading may be above the truth.
+func notLowerBound(channel dust.Channel, c calibration) string {
+	switch {
+	case extrapolated(channel):
+		return fmt.Sprintf("%s of an optical sensor is extrapolated from finer particles, so \"at least\" does not hold for it", channel.Label())
+	case c.overreads:
+		return "the sensor's own factor is below 1: it over-reads, so \"at least\" does not hold for it"
+	}
+	return "uncalibrated reading, \"at least\" only if the sensor does not over-read"
+}
+
 func (e *evidence) decide() (MaskState, string) {
-	tail := e.notes
+	tail := slices.DeleteFunc(slices.Clone(e.notes), func(note string) bool { return note == "" })
 	if e.earlier > 0 {
 		tail = append(tail, fmt.Sprintf("%d earlier runs under another setup are left out", e.earlier))
 	}
@@ -161,7 +173,7 @@ func (e *evidence) against() []string {
 	add(e.plain, "without a factor for the limit's fraction a reading is at best a lower bound")
 	add(!e.plain && e.upper > 1, fmt.Sprintf("with the factor's spread the highest run may be %s times the limit", number(e.upper)))
 	add(!e.plain && e.doubt, "a run was at the top of the sensor's range, or extrapolated, or the factor has no stated spread")
-	add(e.full < enoughRuns, fmt.Sprintf("%d runs at least 75 %% measured, and %d are the least", e.full, enoughRuns))
+	add(e.full < enoughRuns, fmt.Sprintf("runs at least 75 %% measured: %d, the least is %d", e.full, enoughRuns))
 	return why
 }
 

@@ -53,7 +53,7 @@ func TestMaskStates(t *testing.T) {
 	}{
 		{"no factor", "de-aswg-a", "assembly", "oak", 10, 5, func(*Input) {}, MaskCannotTell, "counts as keep it on"},
 		{"settled", "de-aswg-a", "assembly", "oak", 100, 3, factor, NotShownNeeded, "minutes after the task"},
-		{"too few runs", "de-aswg-a", "assembly", "oak", 100, 2, factor, MaskCannotTell, "are the least"},
+		{"too few runs", "de-aswg-a", "assembly", "oak", 100, 2, factor, MaskCannotTell, "the least is 3"},
 		// 350 · 3.45 / 1250 = 0.966, 1.16 with the spread.
 		{"spread reaches over", "de-aswg-a", "assembly", "oak", 350, 3, factor, MaskCannotTell, "with the factor's spread"},
 		{"factor lifts it over", "de-aswg-a", "assembly", "oak", 400, 3, factor, KeepOn, "times the limit"},
@@ -89,7 +89,7 @@ func TestMaskNeedsWellMeasuredRuns(t *testing.T) {
 	m := maskOf(t, "de-aswg-a", "assembly", "oak", 0, 4, withFactor(respirableFactor), gappy)
 	require.Equal(t, 4, m.Runs)
 	require.Equal(t, MaskCannotTell, m.State)
-	require.Contains(t, m.Why, "2 runs at least 75 %")
+	require.Contains(t, m.Why, "at least 75 % measured: 2")
 }
 
 func TestSaturatedRunIsNotSettled(t *testing.T) {
@@ -97,6 +97,20 @@ func TestSaturatedRunIsNotSettled(t *testing.T) {
 		in.Series = []*dust.Series{seriesOf(t, dust.BreathingZone, dust.PM25, steady{0, time.Minute, 100, dust.Saturated}, steady{time.Minute, hours(8), 100, 0})}
 	}
 	require.Equal(t, MaskCannotTell, maskOf(t, "de-aswg-a", "assembly", "oak", 0, 4, withFactor(respirableFactor), top).State)
+}
+
+func TestAtLeastIsTakenBackWhereItDoesNotHold(t *testing.T) {
+	coarse := func(in *Input) {
+		in.Series = []*dust.Series{steadyDay(t, dust.BreathingZone, dust.PM10, 9000)}
+	}
+	m := maskOf(t, "eu-cmrd", "assembly", "oak", 0, 1, coarse)
+	require.Equal(t, KeepOn, m.State)
+	require.Contains(t, m.Why, "extrapolated")
+	over := respirableFactor
+	over.Factor = 0.5
+	m = maskOf(t, "eu-cmrd", "assembly", "oak", 9000, 1, withFactor(over))
+	require.Equal(t, KeepOn, m.State)
+	require.Contains(t, m.Why, "over-reads")
 }
 
 // Only runs under the newest setup speak for the next run.

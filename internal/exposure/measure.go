@@ -20,7 +20,7 @@ const mostSaturated = 0.01
 // measured is what one series holds in a stretch of time.
 type measured struct {
 	from, to    time.Time
-	spans       []dust.Span // usable ones
+	spans       []dust.Span // usable ones, if kept
 	dose        float64     // ΣC·Δt in µg/m³·ms
 	ms          int64
 	saturatedMs int64
@@ -28,7 +28,19 @@ type measured struct {
 	excluded    map[string]float64 // minutes of unusable readings by flag
 }
 
+// measure keeps the usable spans. For many long stretches, tally does not.
 func measure(s *dust.Series, from, to time.Time) measured {
+	ms, _, _ := s.Columns()
+	first, _ := slices.BinarySearch(ms, from.UnixMilli())
+	last, _ := slices.BinarySearch(ms, to.UnixMilli())
+	spans := make([]dust.Span, 0, max(0, last-first)+1)
+	m := tally(s, from, to, func(p dust.Span) { spans = append(spans, p) })
+	m.spans = spans
+	return m
+}
+
+// tally sums the usable spans and shows each to see.
+func tally(s *dust.Series, from, to time.Time, see func(dust.Span)) measured {
 	m := measured{from: from, to: to, excluded: map[string]float64{}}
 	for p := range s.Spans(from, to) {
 		ms := p.To - p.From
@@ -36,7 +48,8 @@ func measure(s *dust.Series, from, to time.Time) measured {
 			m.excluded[why] += float64(ms) / msPerMinute
 			continue
 		}
-		m.spans = append(m.spans, p)
+		see(p)
+		m.dose += p.Value * float64(ms)
 		m.ms += ms
 		if p.Flags.Has(dust.Saturated) {
 			m.saturatedMs += ms
@@ -45,7 +58,6 @@ func measure(s *dust.Series, from, to time.Time) measured {
 			m.humidMs += ms
 		}
 	}
-	m.dose, _ = integrate(slices.Values(m.spans))
 	return m
 }
 

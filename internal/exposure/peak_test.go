@@ -64,6 +64,13 @@ func TestMax15minStaysInsideTheShift(t *testing.T) {
 	require.InDelta(t, 2, peak.Mean, 1e-9)
 }
 
+// Law: a constant stays, gaps or not.
+func TestMax15minOfAConstant(t *testing.T) {
+	peak, err := Max15min([]dust.Span{span(0, 7, 0.1), span(7, 31, 0.1), span(33, 60, 0.1)}, start, at(time.Hour))
+	require.NoError(t, err)
+	require.InDelta(t, 0.1, peak.Mean, 1e-15)
+}
+
 // Law: scaling by k scales the maximum and does not move it.
 func TestMax15minScales(t *testing.T) {
 	spans := []dust.Span{span(0, 20, 1), span(20, 27, 9), span(27, 60, 2)}

@@ -63,7 +63,7 @@ func runTasks(in Input, tasks []dust.Task) (runs []taskRun, warnings []string) {
 }
 
 func newTaskRun(in Input, i int, t dust.Task, s *dust.Series) taskRun {
-	m := measure(s, t.Start, t.Stop)
+	m := tally(s, t.Start, t.Stop, func(dust.Span) {})
 	r := taskRun{run: i, series: s, m: m, TaskResult: TaskResult{
 		Task: t.Name, Material: t.Material, Start: t.Start, Stop: t.Stop,
 		Sensor: s.Sensor.Name, Position: s.Sensor.Position, Setup: setupsIn(in.Setups, t.Start, t.Stop),

@@ -1,0 +1,21 @@
+package exposure
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// "2 mg/m³ is above 2 mg/m³" would puzzle anyone: digits are added as needed.
+func TestApart(t *testing.T) {
+	require.Equal(t, "2.5", apart(2.5, 2))
+	require.Equal(t, "2.0004", apart(2.0004, 2))
+	require.Equal(t, "2", apart(2, 2))
+	require.Equal(t, "2", apart(2.0000000000000004, 2))
+}
+
+func TestFactorWithoutSourceSaysSo(t *testing.T) {
+	c := calibrate(map[string]Factor{"a": {Factor: 2, Fraction: RespirableFraction, SpreadPercent: 10}}, "a", mustLimit(t, "de-aswg-a"), []string{"oak"})
+	require.True(t, c.use)
+	require.Contains(t, c.note, "source not stated, date not stated")
+}
