@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/store/influx"
 	"dustlog/internal/store/sqlite"
 )
 
@@ -45,18 +46,30 @@ type SensorSpan = struct {
 // Options say how a store is opened.
 type Options struct {
 	Create   bool // make a missing SQLite file
-	ReadOnly bool
+	ReadOnly bool // SQLite only
+
+	InfluxToken string // from DUSTLOG_INFLUX_TOKEN; never part of the DSN
+	InfluxOrg   string // only for servers from 2 on
 }
 
-// Open opens the store that dsn names: the path of an SQLite file. See
-// sqlite.Open for its errors.
+// Open opens the store that dsn names: the path of an SQLite file, or
+// influx://host:8086/database. See sqlite.Open and influx.Open for errors.
 func Open(ctx context.Context, dsn string, o Options) (Store, error) {
-	if scheme, _, ok := strings.Cut(dsn, "://"); ok {
-		return nil, fmt.Errorf("store %q: unknown kind %q; give the path of a file", dsn, scheme)
+	switch scheme, _, ok := strings.Cut(dsn, "://"); {
+	case !ok:
+		// Not returned directly: a nil *sqlite.Store would be a Store that is not nil.
+		s, err := sqlite.Open(ctx, dsn, sqlite.Options{Create: o.Create, ReadOnly: o.ReadOnly})
+		if err != nil {
+			return nil, err
+		}
+		return s, nil
+	case scheme == "influx" || scheme == "influxs":
+		s, err := influx.Open(ctx, dsn, influx.Options{Token: o.InfluxToken, Org: o.InfluxOrg})
+		if err != nil {
+			return nil, err
+		}
+		return s, nil
+	default:
+		return nil, fmt.Errorf("store of unknown kind %q: give the path of a file, or influx://host:8086/database", scheme)
 	}
-	s, err := sqlite.Open(ctx, dsn, sqlite.Options{Create: o.Create, ReadOnly: o.ReadOnly})
-	if err != nil {
-		return nil, err // not s: a nil *sqlite.Store would be a Store that is not nil
-	}
-	return s, nil
 }

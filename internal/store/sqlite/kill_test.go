@@ -60,7 +60,7 @@ func TestKilledWhileAppending(t *testing.T) {
 		require.GreaterOrEqual(t, len(got), acknowledged, "an acknowledged reading is gone")
 		require.LessOrEqual(t, len(got), acknowledged+killBatch, "at most one batch was not acknowledged yet")
 		require.Zero(t, len(got)%killBatch, "a batch is there in part")
-		require.Equal(t, storetest.Readings("bench", start, len(got)), got)
+		storetest.Same(t, storetest.Readings("bench", start, len(got)), got)
 		var verdict string
 		require.NoError(t, rawDB(t, path).QueryRow("PRAGMA integrity_check").Scan(&verdict))
 		require.Equal(t, "ok", verdict)

@@ -75,7 +75,7 @@ func TestSeries(t *testing.T) {
 	s := tempStore(t)
 	batch := storetest.Readings("bench", start, 100)
 	batch[10].Values.Unset(dust.PM25)
-	batch[20].Flags = dust.Saturated
+	batch[20].Flags = dust.Saturated | dust.Humid // the fine mass is saturated
 	_, err := s.Append(t.Context(), append(batch, storetest.Readings("other", start, 100)...))
 	require.NoError(t, err)
 	sensor := dust.Sensor{Name: "bench", Model: "model", Position: dust.Room}
@@ -89,7 +89,9 @@ func TestSeries(t *testing.T) {
 	at, x, flags := got[dust.PM10].At(15)
 	require.Equal(t, start.Add(20*time.Second), at)
 	require.Equal(t, 4.0, x) // 20/10 + 2, see storetest.Readings
-	require.Equal(t, dust.Saturated, flags)
+	require.Equal(t, dust.Humid, flags)
+	_, _, flags = got[dust.PM25].At(14)
+	require.Equal(t, dust.Saturated|dust.Humid, flags)
 
 	got, err = s.Series(t.Context(), dust.Sensor{Name: "nobody"}, []dust.Channel{dust.PM25}, time.Time{}, time.Time{})
 	require.NoError(t, err)

@@ -79,6 +79,27 @@ func All(t testing.TB, s store.Store, q dust.Query) []dust.Reading {
 	return list
 }
 
+// Same requires got to be want. It reports the first difference only: whole
+// readings by the thousand help nobody.
+func Same(t testing.TB, want, got []dust.Reading, about ...any) {
+	t.Helper()
+	for i := range min(len(want), len(got)) {
+		if want[i] != got[i] {
+			require.Equal(t, describe(want[i]), describe(got[i]), append([]any{fmt.Sprintf("reading %d of %d", i, len(want))}, about...)...)
+			require.FailNow(t, "readings print alike but differ", "reading %d: %#v, %#v", i, want[i], got[i])
+		}
+	}
+	require.Equal(t, len(want), len(got), about...)
+}
+
+func describe(r dust.Reading) string {
+	text := fmt.Sprintf("%s %q %s", r.Time.Format(time.RFC3339Nano), r.Sensor, r.Flags)
+	for c, x := range r.Values.All() {
+		text += fmt.Sprintf(" %s=%g", c, x)
+	}
+	return text
+}
+
 func reading(sensor string, after time.Duration, values map[dust.Channel]float64) dust.Reading {
 	r := dust.Reading{Time: start.Add(after), Sensor: sensor}
 	for c, x := range values {
@@ -112,7 +133,7 @@ func testRoundTrip(t *testing.T, s store.Store) {
 		r.Values.Set(c, 1.5+float64(c))
 	}
 	add(t, s, 1, r)
-	require.Equal(t, []dust.Reading{r}, All(t, s, dust.Query{}))
+	Same(t, []dust.Reading{r}, All(t, s, dust.Query{}))
 }
 
 func testExactNumbers(t *testing.T, s store.Store) {
@@ -140,7 +161,7 @@ func testMissing(t *testing.T, s store.Store) {
 	}
 	batch[3].Flags = dust.MissingValue
 	add(t, s, 4, batch...)
-	require.Equal(t, batch, All(t, s, dust.Query{}))
+	Same(t, batch, All(t, s, dust.Query{}))
 }
 
 func testFlags(t *testing.T, s store.Store) {
@@ -154,7 +175,7 @@ func testFlags(t *testing.T, s store.Store) {
 	all.Flags = math.MaxUint32
 	batch = append(batch, all)
 	add(t, s, len(batch), batch...)
-	require.Equal(t, batch, All(t, s, dust.Query{}))
+	Same(t, batch, All(t, s, dust.Query{}))
 	for _, r := range All(t, s, dust.Query{Channels: []dust.Channel{dust.PM1}}) {
 		require.NotZero(t, r.Flags, "flags belong to every selection of channels")
 	}
@@ -168,13 +189,13 @@ func testAppendTwice(t *testing.T, s store.Store) {
 	changed.Flags = dust.Stuck
 	third := pm("bench", 2*time.Second, 3)
 	add(t, s, 1, changed, third)
-	require.Equal(t, append(first, third), All(t, s, dust.Query{}), "the reading written first must stay, whole")
+	Same(t, append(first, third), All(t, s, dust.Query{}), "the reading written first must stay, whole")
 }
 
 func testDuplicateInBatch(t *testing.T, s store.Store) {
 	second := reading("bench", 0, map[dust.Channel]float64{dust.PM25: 2, dust.PM10: 5})
 	add(t, s, 1, pm("bench", 0, 1), second)
-	require.Equal(t, []dust.Reading{pm("bench", 0, 1)}, All(t, s, dust.Query{}))
+	Same(t, []dust.Reading{pm("bench", 0, 1)}, All(t, s, dust.Query{}))
 }
 
 func testSameTime(t *testing.T, s store.Store) {
@@ -183,7 +204,7 @@ func testSameTime(t *testing.T, s store.Store) {
 	add(t, s, 3, pm("b", time.Second, 5), pm("a", 0, 1), pm("b", 0, 2))
 	add(t, s, 1, pm("a", time.Second, 4))
 	want := []dust.Reading{pm("a", 0, 1), pm("b", 0, 2), pm("c", 0, 3), pm("a", time.Second, 4), pm("b", time.Second, 5)}
-	require.Equal(t, want, All(t, s, dust.Query{}))
+	Same(t, want, All(t, s, dust.Query{}))
 }
 
 func testBadReading(t *testing.T, s store.Store) {
@@ -206,7 +227,7 @@ func testTimeOrder(t *testing.T, s store.Store) {
 	slices.Reverse(backwards)
 	add(t, s, 25, backwards...)
 	add(t, s, 25, batch[:25]...)
-	require.Equal(t, batch, All(t, s, dust.Query{}))
+	Same(t, batch, All(t, s, dust.Query{}))
 }
 
 func testMilliseconds(t *testing.T, s store.Store) {
@@ -214,22 +235,22 @@ func testMilliseconds(t *testing.T, s store.Store) {
 	fine.Time = start.Add(1999 * time.Microsecond)
 	add(t, s, 1, fine)
 	add(t, s, 0, pm("bench", time.Millisecond, 2))
-	require.Equal(t, []dust.Reading{pm("bench", time.Millisecond, 1)}, All(t, s, dust.Query{}))
+	Same(t, []dust.Reading{pm("bench", time.Millisecond, 1)}, All(t, s, dust.Query{}))
 
 	zone := time.FixedZone("somewhere", 5*3600+1800)
 	local := pm("bench", time.Minute, 3)
 	local.Time = local.Time.In(zone)
 	add(t, s, 1, local)
-	require.Equal(t, []dust.Reading{pm("bench", time.Minute, 3)},
+	Same(t, []dust.Reading{pm("bench", time.Minute, 3)},
 		All(t, s, dust.Query{From: start.Add(time.Minute).In(zone)}), "times come back as UTC")
 }
 
 func testBySensor(t *testing.T, s store.Store) {
 	a, b, c := Readings("a", start, 5), Readings("b", start, 5), Readings("c", start, 5)
 	add(t, s, 15, slices.Concat(a, b, c)...)
-	require.Equal(t, b, All(t, s, dust.Query{Sensors: []string{"b"}}))
+	Same(t, b, All(t, s, dust.Query{Sensors: []string{"b"}}))
 	require.Len(t, All(t, s, dust.Query{Sensors: []string{"a", "c"}}), 10)
-	require.Equal(t, a, All(t, s, dust.Query{Sensors: []string{"a", "nobody"}}))
+	Same(t, a, All(t, s, dust.Query{Sensors: []string{"a", "nobody"}}))
 	require.Empty(t, All(t, s, dust.Query{Sensors: []string{"nobody"}}))
 	require.Len(t, All(t, s, dust.Query{}), 15)
 }
@@ -254,7 +275,7 @@ func testHalfOpen(t *testing.T, s store.Store) {
 		{"finer than a millisecond: after", at(3).Add(time.Microsecond), at(5), batch[4:5]},
 		{"finer than a millisecond: before", at(3), at(4).Add(time.Microsecond), batch[3:5]},
 	} {
-		require.Equal(t, test.want, All(t, s, dust.Query{From: test.from, To: test.to}), test.name)
+		Same(t, test.want, All(t, s, dust.Query{From: test.from, To: test.to}), test.name)
 	}
 }
 
@@ -266,7 +287,7 @@ func testByChannel(t *testing.T, s store.Store) {
 		reading("bench", 0, map[dust.Channel]float64{dust.PM25: 2, dust.Humidity: 50}),
 		reading("bench", time.Second, nil),
 	}
-	require.Equal(t, want, All(t, s, dust.Query{Channels: []dust.Channel{dust.Humidity, dust.PM25, dust.Humidity}}))
+	Same(t, want, All(t, s, dust.Query{Channels: []dust.Channel{dust.Humidity, dust.PM25, dust.Humidity}}))
 }
 
 func testAwkwardNames(t *testing.T, s store.Store) {
@@ -275,16 +296,16 @@ func testAwkwardNames(t *testing.T, s store.Store) {
 		want = append(want, pm(name, time.Duration(i)*time.Second, float64(i)))
 	}
 	add(t, s, len(want), want...)
-	require.Equal(t, want, All(t, s, dust.Query{}))
+	Same(t, want, All(t, s, dust.Query{}))
 	for _, r := range want {
-		require.Equal(t, []dust.Reading{r}, All(t, s, dust.Query{Sensors: []string{r.Sensor}}), r.Sensor)
+		Same(t, []dust.Reading{r}, All(t, s, dust.Query{Sensors: []string{r.Sensor}}), r.Sensor)
 	}
 }
 
 func testLargeBatch(t *testing.T, s store.Store) {
 	batch := Readings("bench", start, 12_345)
 	add(t, s, len(batch), batch...)
-	require.Equal(t, batch, All(t, s, dust.Query{}))
+	Same(t, batch, All(t, s, dust.Query{}))
 	add(t, s, 0, batch...)
 }
 
