@@ -93,15 +93,15 @@ func (st *study) header(q quantity, a analysis) Result {
 	in := st.in
 	sensor := in.series(in.Metric).Sensor
 	res := Result{
-		Schema: schemaVersion, Metric: q.metric, Unit: q.unit,
+		Schema: schemaVersion, Metric: in.Metric.Metric(), Unit: q.unit,
 		Sensor: sensor.Name, Position: string(sensor.Position),
 		Before: in.Before, After: in.After,
-		UnitOfReplication: "session: unbroken work under one setup on one day",
+		UnitOfReplication: "session",
 		Confidence:        in.Confidence, SmallestChange: in.SmallestChangePercent,
 		NBefore: a.n[before], NAfter: a.n[after], Paired: a.paired,
 	}
 	if a.paired {
-		res.UnitOfReplication = "day with both setups"
+		res.UnitOfReplication = "paired day"
 	}
 	if st.subtracted(a) > 0 {
 		res.BackgroundSensor = q.bgPlus.Sensor.Name

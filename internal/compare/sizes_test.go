@@ -143,7 +143,7 @@ func TestBySizeOfACoarseOnlyMetric(t *testing.T) {
 	s.in.Metric = dust.PM10
 	s.blocks(fineOld, fineNew)
 	res := s.compare()
-	require.Equal(t, "pm10_ug_m3", res.Metric)
+	require.Equal(t, "pm10", res.Metric)
 	require.Equal(t, *res.Ratio, *res.Bins[2].Ratio)
 	require.Contains(t, res.Bins[2].Note, "indicative")
 	require.Contains(t, res.Bins[1].Note, "indicative")
