@@ -132,8 +132,9 @@ func printExposure(a *app, r exposure.Result, zone *time.Location) {
 	}
 	t.flush()
 	fmt.Fprintln(a.Stdout)
-	for _, reason := range reasons(r) {
-		fmt.Fprintln(a.Stdout, wrap(reason, 98, "  "))
+	for _, reason := range r.Reasons() {
+		text := fmt.Sprintf("%s, %s in %d of %d shifts; on %s: %s", reason.Sensor, reason.Finding, reason.Shifts, reason.Of, reason.Date, reason.Why)
+		fmt.Fprintln(a.Stdout, wrap(text, 98, "  "))
 	}
 	for _, warning := range r.Warnings {
 		fmt.Fprintln(a.Stdout, wrap("Note: "+warning, 98, "  "))
@@ -141,20 +142,6 @@ func printExposure(a *app, r exposure.Result, zone *time.Location) {
 	fmt.Fprintln(a.Stdout)
 	printMasks(a, r)
 	fmt.Fprintln(a.Stdout, cautionShort)
-}
-
-// reasons lists each different reason once.
-func reasons(r exposure.Result) []string {
-	seen := map[string]bool{}
-	var out []string
-	for _, s := range r.Shifts {
-		text := fmt.Sprintf("%s, %s: %s", s.Sensor, s.Finding, s.Why)
-		if !seen[text] {
-			seen[text] = true
-			out = append(out, text)
-		}
-	}
-	return out
 }
 
 func printMasks(a *app, r exposure.Result) {

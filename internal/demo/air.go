@@ -93,7 +93,7 @@ func (d Day) releases(r *rand.Rand, dayFactor float64) []mix {
 	for _, t := range d.Tasks {
 		w := workOf(t.Name)
 		k := dayFactor * math.Exp(0.22*r.NormFloat64())
-		m := mix{w.fine, w.coarse}.times(k)
+		m := mix{w.fine, w.coarse * math.Exp(0.15*r.NormFloat64())}.times(k)
 		if w.extracted && d.Setup == NewSetup {
 			m = m.each(mix{FineLeft, CoarseLeft})
 		}

@@ -25,7 +25,7 @@ func captured(in Input) Answer {
 		a.Why = "The sensor compared sends one size only, so fine and coarse dust cannot be told apart."
 		return a
 	}
-	a.Short, a.Why = fine.Answer, fine.Why
+	a.Short, a.Why = capital(fine.Answer), fine.Why
 	switch {
 	case fine.Fine.CIHigh != nil && *fine.Fine.CIHigh < 1:
 		a.Tone = "yes"

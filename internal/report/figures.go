@@ -5,8 +5,10 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"slices"
 
 	"dustlog/internal/compare"
+	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
 	"dustlog/internal/plots"
 )
@@ -27,8 +29,8 @@ func evidence(in Input) ([]figure, error) {
 	if r := in.Compare; r != nil && len(r.Sessions) > 0 {
 		wanted = append(wanted, comparison(*r, o)...)
 	}
-	if len(in.Exposure.Tasks) > 0 {
-		wanted = append(wanted, taskDose(in.Exposure, o))
+	if person := breathingZone(in.Exposure); len(person.Shifts) > 0 && len(person.Tasks) > 0 {
+		wanted = append(wanted, taskDose(person, o))
 	}
 	var figures []figure
 	for _, make := range wanted {
@@ -41,11 +43,18 @@ func evidence(in Input) ([]figure, error) {
 	return figures, nil
 }
 
+// breathingZone leaves only what was measured where a person breathes.
+func breathingZone(r exposure.Result) exposure.Result {
+	r.Shifts = slices.DeleteFunc(slices.Clone(r.Shifts), func(s exposure.ShiftResult) bool { return s.Position != dust.BreathingZone })
+	r.Tasks = slices.DeleteFunc(slices.Clone(r.Tasks), func(t exposure.TaskResult) bool { return t.Position != dust.BreathingZone })
+	return r
+}
+
 func comparison(r compare.Result, o plots.Options) []func() (figure, error) {
 	figures := []func() (figure, error){func() (figure, error) {
 		return draw(figure{ID: "sessions", Title: "Before and after, session by session", Alt: plots.AltTextBeforeAfter(r),
 			Caption: fmt.Sprintf("Each point is one %s: the task-adjusted mean of %s in %s above background, sensor “%s” (%s). The bar is the geometric mean.",
-				r.UnitOfReplication, r.Metric, r.Unit, r.Sensor, spaced(r.Position))},
+				r.UnitOfReplication, metricLabel(r.Metric), r.Unit, r.Sensor, spaced(r.Position))},
 			func(w io.Writer) error { return plots.BeforeAfter(w, r, o) })
 	}}
 	if len(r.Bins) > 0 {

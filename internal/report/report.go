@@ -59,9 +59,11 @@ func functions(zone *time.Location) template.FuncMap {
 			}
 			return fmt.Sprintf("%.2f", *x)
 		},
-		"place":  func(p dust.Position) string { return p.Label() },
-		"spaced": spaced,
-		"join":   func(s []string) string { return strings.Join(s, ", ") },
+		"place":   func(p dust.Position) string { return p.Label() },
+		"spaced":  spaced,
+		"metric":  metricLabel,
+		"capital": capital,
+		"join":    func(s []string) string { return strings.Join(s, ", ") },
 		"thousands": func(n int64) string {
 			text := fmt.Sprint(n)
 			for i := len(text) - 3; i > 0; i -= 3 {

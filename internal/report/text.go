@@ -8,6 +8,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
 )
 
@@ -66,6 +67,14 @@ func limitSource(l exposure.Limit) string {
 		text += " " + l.Notes
 	}
 	return text
+}
+
+// metricLabel is a metric's name for people.
+func metricLabel(metric string) string {
+	if c, err := dust.ParseMetric(metric); err == nil {
+		return c.Label()
+	}
+	return metric
 }
 
 func capital(s string) string {

@@ -62,7 +62,7 @@ type view struct {
 	Traces    []figure
 	Person    []exposure.ShiftResult // shifts of the breathing zone
 	Elsewhere []exposure.ShiftResult
-	Reasons   []string
+	Reasons   []exposure.Reason
 	Data      []dataRow
 	Cautions  []string
 	CannotSee []string
@@ -89,7 +89,7 @@ func buildView(in Input) (view, error) {
 			v.Elsewhere = append(v.Elsewhere, s)
 		}
 	}
-	v.Reasons = reasons(in.Exposure)
+	v.Reasons = in.Exposure.Reasons()
 	v.Data = dataRows(in)
 	var err error
 	if v.Evidence, err = evidence(in); err != nil {
@@ -97,19 +97,6 @@ func buildView(in Input) (view, error) {
 	}
 	v.Traces, err = traces(in)
 	return v, err
-}
-
-func reasons(r exposure.Result) []string {
-	seen := map[string]bool{}
-	var out []string
-	for _, s := range r.Shifts {
-		text := fmt.Sprintf("%s, %s: %s", s.Sensor, s.Finding, s.Why)
-		if !seen[text] {
-			seen[text] = true
-			out = append(out, text)
-		}
-	}
-	return out
 }
 
 func dataRows(in Input) []dataRow {

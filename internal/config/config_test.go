@@ -1,0 +1,103 @@
+package config_test
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"dustlog/internal/config"
+)
+
+func write(t *testing.T, text string) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "dustlog.toml")
+	require.NoError(t, os.WriteFile(path, []byte(text), 0o600))
+	return path
+}
+
+func environment(pairs map[string]string) func(string) (string, bool) {
+	return func(name string) (string, bool) { v, ok := pairs[name]; return v, ok }
+}
+
+func TestFlagBeatsVariableBeatsFileBeatsDefault(t *testing.T) {
+	path := write(t, "store = \"file.db\"\n[shop]\nlimit = \"uk-hard\"\nsmallest_change_percent = 20\n[collect]\ncommit_every = \"2s\"\n")
+	c, err := config.Load(config.Sources{
+		Path:      path,
+		LookupEnv: environment(map[string]string{"DUSTLOG_SHOP_LIMIT": "uk-soft", "DUSTLOG_STORE": "env.db"}),
+		Flags:     map[string]string{"store": "flag.db"},
+	})
+	require.NoError(t, err)
+	require.Equal(t, "flag.db", c.Store)
+	require.Equal(t, "flag", c.Origin("store"))
+	require.Equal(t, "uk-soft", c.Shop.Limit)
+	require.Equal(t, "DUSTLOG_SHOP_LIMIT", c.Origin("shop.limit"))
+	require.InDelta(t, 20, c.Shop.SmallestChange, 0)
+	require.Equal(t, path, c.Origin("shop.smallest_change_percent"))
+	require.Equal(t, config.Industrial, c.Shop.MassScale)
+	require.Equal(t, "default", c.Origin("shop.mass_scale"))
+	require.Equal(t, 2*time.Second, c.CommitEvery)
+}
+
+func TestEveryScalarIsShown(t *testing.T) {
+	c, err := config.Load(config.Sources{Store: "x.db"})
+	require.NoError(t, err)
+	require.Len(t, c.Scalars(), 8)
+	for _, s := range c.Scalars() {
+		require.NotEmpty(t, s.Help, s.Name)
+		require.Equal(t, "default", s.Origin)
+	}
+}
+
+func TestMistakesInTheFileNameTheirPlace(t *testing.T) {
+	for name, test := range map[string]struct{ text, want string }{
+		"unknown key":    {"[shop]\nnmae = \"x\"\n", `:2:1: unknown key "shop.nmae"`},
+		"syntax":         {"[shop]\nname = \n", ":2:"},
+		"type":           {"[shop]\nname = 7\n", ":2:"},
+		"no port":        {"[[sensor]]\nname = \"a\"\nmodel = \"sps30\"\n", `sensor 1 ("a") needs model, port and position`},
+		"no name":        {"[[sensor]]\nmodel = \"sps30\"\n", "sensor 1 has no name"},
+		"name twice":     {sensor("a", "/dev/1") + sensor("a", "/dev/2"), `sensor 2: a sensor named "a" is there already`},
+		"port twice":     {sensor("a", "/dev/1") + sensor("b", "/dev/1"), `sensors "a" and "b" name the same port /dev/1`},
+		"bare factor":    {sensor("a", "/dev/1") + "[sensor.factor]\nfactor = 3.4\n", "a factor needs factor > 0, fraction, date and source"},
+		"commit too far": {"[collect]\ncommit_every = \"2m\"\n", `collect.commit_every: "2m": give a time from 1s to 60s`},
+		"zone":           {"[shop]\nzone = \"Mars/Base\"\n", "IANA"},
+		"scale":          {"[shop]\nmass_scale = \"both\"\n", `use "industrial" or "atmospheric"`},
+	} {
+		t.Run(name, func(t *testing.T) {
+			_, err := config.Load(config.Sources{Path: write(t, test.text)})
+			require.ErrorIs(t, err, config.ErrFile)
+			require.ErrorContains(t, err, test.want)
+			require.ErrorContains(t, err, "dustlog.toml")
+		})
+	}
+}
+
+func sensor(name, port string) string {
+	return "[[sensor]]\nname = \"" + name + "\"\nmodel = \"sps30\"\nport = \"" + port + "\"\nposition = \"room\"\n"
+}
+
+func TestANamedFileMustExistADefaultOneNeedNot(t *testing.T) {
+	missing := filepath.Join(t.TempDir(), "none.toml")
+	_, err := config.Load(config.Sources{Path: missing})
+	require.ErrorIs(t, err, config.ErrFile)
+	c, err := config.Load(config.Sources{DefaultPath: missing})
+	require.NoError(t, err)
+	require.Empty(t, c.Path)
+}
+
+func FuzzFile(f *testing.F) {
+	f.Add("[shop]\nname = \"x\"\n")
+	f.Add("[[sensor]]\nname = \"a\"\n[sensor.factor]\nfactor = -1\n")
+	f.Add("store = \"\x00\"\n")
+	f.Fuzz(func(t *testing.T, text string) {
+		path := filepath.Join(t.TempDir(), "c.toml")
+		require.NoError(t, os.WriteFile(path, []byte(text), 0o600))
+		c, err := config.Load(config.Sources{Path: path})
+		if err == nil {
+			require.GreaterOrEqual(t, c.CommitEvery, time.Second)
+			require.NotNil(t, c.Shop.Zone)
+		}
+	})
+}
