@@ -253,7 +253,7 @@ func (b *sessionsPlot) drawRatio(f *figure, p ratioPanel, row []ratioRow, names 
 func (b *sessionsPlot) caption() string {
 	r := b.r
 	parts := []string{"Marks: mean of a session, adjusted for its tasks; level lines: geometric means."}
-	if ratio := b.row(); ratio.ratio != nil {
+	if ratio := b.row(); ratio.ratio != nil && (ratio.low != nil || ratio.hig != nil) {
 		parts = append(parts, fmt.Sprintf("Brackets: %s %% interval of the ratio.", percent(r)))
 	}
 	if m := r.SmallestChange; m > 0 && m < 100 {

@@ -218,7 +218,7 @@ func (p *dosePlot) shareLabel(task string, r rect, th *theme) (label, bool) {
 	texts := []string{p.name(task)}
 	if task != "" {
 		n := strconv.Itoa(p.taskNumber(task))
-		texts = []string{n + "\u00a0" + p.name(task), n}
+		texts = []string{n + " " + p.name(task), n}
 	}
 	for _, text := range texts {
 		if textWidth(text, textSize, false)+6 <= r.w() && r.h() >= textSize {
@@ -236,7 +236,7 @@ func (p *dosePlot) legend(f *figure) []entry {
 		fill, kind := p.look(f.th, task)
 		text := p.name(task)
 		if task != "" {
-			text = strconv.Itoa(p.taskNumber(task)) + "\u00a0" + text
+			text = strconv.Itoa(p.taskNumber(task)) + " " + text
 		}
 		out = append(out, entry{text, func(d *drawing, r rect) {
 			d.box("legend", r, &fill, &pen{color: f.th.ink, width: 0.6})

@@ -174,7 +174,8 @@ const (
 	openCircle markKind = iota
 	filledSquare
 	filledDiamond
-	downTriangle
+	downTriangle // lower than the axis reaches, where that goes upwards
+	leftTriangle // where it goes to the right
 )
 
 func markOutline(kind markKind, at point, r float64) []point {
@@ -189,6 +190,8 @@ func markOutline(kind markKind, at point, r float64) []point {
 		corners, r = 4, r*1.3
 	case downTriangle:
 		corners, turn, r = 3, math.Pi/2, r*1.2
+	case leftTriangle:
+		corners, turn, r = 3, math.Pi, r*1.2
 	}
 	out := make([]point, corners)
 	for i := range out {

@@ -2,6 +2,7 @@ package plots
 
 import (
 	"fmt"
+	"image/color"
 	"io"
 	"math"
 	"strings"
@@ -152,22 +153,27 @@ func (f *figure) levelPair(e compare.Effect, s scale, floor, y float64) {
 	if finite(e.Before) && finite(e.After) {
 		f.line("change", pen{color: f.th.muted, width: 1}, point{place(*e.Before), y}, point{place(*e.After), y})
 	}
-	if finite(e.Before) {
-		f.mark("before", openCircle, point{place(*e.Before), y}, 4, f.th.before, f.th.paper)
+	mark := func(role string, v *float64, kind markKind, r float64, ink color.NRGBA) {
+		if !finite(v) {
+			return
+		}
+		if *v < floor {
+			kind = leftTriangle
+		}
+		f.mark(role, kind, point{place(*v), y}, r, ink, f.th.paper)
 	}
-	if finite(e.After) {
-		f.mark("after", filledSquare, point{place(*e.After), y}, 3.2, f.th.after, f.th.paper)
-	}
+	mark("before", e.Before, openCircle, 4, f.th.before)
+	mark("after", e.After, filledSquare, 3.2, f.th.after)
 }
 
 // setupLegend names the markers of both setups.
 func (f *figure) setupLegend(r compare.Result) []entry {
 	return []entry{
 		{"before: " + r.Before, func(d *drawing, b rect) {
-			d.mark("legend", openCircle, point{b.x1 - 6, (b.y0 + b.y1) / 2}, 4, f.th.before, f.th.paper)
+			d.mark("legend", openCircle, point{(b.x0 + b.x1) / 2, (b.y0 + b.y1) / 2}, 4, f.th.before, f.th.paper)
 		}},
 		{"after: " + r.After, func(d *drawing, b rect) {
-			d.mark("legend", filledSquare, point{b.x1 - 6, (b.y0 + b.y1) / 2}, 3.2, f.th.after, f.th.paper)
+			d.mark("legend", filledSquare, point{(b.x0 + b.x1) / 2, (b.y0 + b.y1) / 2}, 3.2, f.th.after, f.th.paper)
 		}},
 	}
 }
@@ -176,7 +182,7 @@ func levelsCaption(r compare.Result, panels []levelPanel) string {
 	text := sensorCaption(r)
 	for _, p := range panels {
 		if p.floor > 0 {
-			text += fmt.Sprintf(" Levels below %s %s are drawn there.", number(p.floor), p.unit)
+			text += fmt.Sprintf(" Triangles: below %s %s, drawn there.", number(p.floor), p.unit)
 		}
 	}
 	return text

@@ -35,7 +35,7 @@ func writePDF(w io.Writer, d *drawing) error {
 		}
 		doc.SetFont(pdfFamily, style, l.size)
 		doc.SetTextColor(int(l.color.R), int(l.color.G), int(l.color.B))
-		doc.Text(l.box().x0, l.at.y, inBMP(l.text))
+		doc.Text(l.box().x0, l.at.y, printable(l.text, l.bold))
 	}
 	return doc.Output(w)
 }
@@ -51,17 +51,6 @@ func pdfFonts(doc *fpdf.Fpdf) error {
 		doc.AddUTF8FontFromBytes(pdfFamily, style, raw.Bytes())
 	}
 	return doc.Error()
-}
-
-// inBMP replaces runes beyond U+FFFF, for which the PDF library keeps no widths.
-func inBMP(s string) string {
-	out := []rune(s)
-	for i, r := range out {
-		if r > 0xffff {
-			out[i] = '\ufffd'
-		}
-	}
-	return string(out)
 }
 
 func pdfShape(doc *fpdf.Fpdf, s shape) {

@@ -28,7 +28,7 @@ func writePNG(w io.Writer, d *drawing, dpi int) error {
 	for _, l := range d.labels {
 		c.SetColor(l.color)
 		p := point{l.box().x0, l.at.y}
-		c.FillString(face(l.size, l.bold), at(p), l.text)
+		c.FillString(face(l.size, l.bold), at(p), printable(l.text, l.bold))
 	}
 	_, err := vgimg.PngCanvas{Canvas: c}.WriteTo(w)
 	return err

@@ -103,7 +103,7 @@ func (s scale) haveRoom(ticks []tick) bool {
 	end := math.Inf(-1)
 	for _, t := range ticks {
 		x, w := s.pos(t.value), textWidth(t.label, textSize, false)
-		if x-w/2 < end+7 {
+		if x-w/2 < end+11 {
 			return false
 		}
 		end = x + w/2

@@ -85,8 +85,8 @@ func TestTimeTicks(t *testing.T) {
 }
 
 // On the last Sunday of March the clocks of CET skip 02:00–03:00, on the last of
-// October they run through it twice (EU directive 2000/84/EC). The marks stay on
-// round wall times.
+// October they run through it twice (EU directive 2000/84/EC, from memory). The
+// marks stay on round wall times.
 func TestTimeTicksAcrossClockChanges(t *testing.T) {
 	cet, err := time.LoadLocation("CET")
 	require.NoError(t, err)

@@ -44,7 +44,7 @@ const (
 	bandGap    = 1.5
 	leaderGap  = 5.0 // between the lowest label row and the bands
 	labelPad   = 3.0
-	mostRows   = 5
+	mostRows   = 2
 	leastBand  = 0.8
 )
 
@@ -314,7 +314,7 @@ func (l taskLayout) taskLegend() []entry {
 			out = append(out, entry{text: "and " + strconv.Itoa(len(l.names)-most) + " more"})
 			break
 		}
-		out = append(out, entry{text: strconv.Itoa(i+1) + "\u00a0" + name})
+		out = append(out, entry{text: strconv.Itoa(i+1) + " " + name})
 	}
 	return out
 }

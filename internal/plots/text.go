@@ -2,10 +2,12 @@ package plots
 
 import (
 	"strings"
+	"sync"
 	"unicode"
 	"unicode/utf8"
 
 	xfont "golang.org/x/image/font"
+	"golang.org/x/image/math/fixed"
 	"gonum.org/v1/plot/font"
 	"gonum.org/v1/plot/font/liberation"
 )
@@ -27,37 +29,90 @@ func face(size float64, bold bool) font.Face {
 	return fonts.Lookup(f, font.Length(size))
 }
 
-// textWidth measures s in points. Runes that the font lacks count a full em,
-// since another font will stand in for them.
+// advances are the widths of one font's runes in em. Asking the font each time
+// would take longer than drawing.
+type advances struct {
+	once sync.Once
+	font font.Face
+	low  [0x530]float64 // Latin, Greek, Cyrillic
+}
+
+var regular, boldface advances
+
+// textWidth measures s in points, without kerning, which would only narrow it.
 func textWidth(s string, size float64, bold bool) float64 {
-	f := face(size, bold)
-	known := s
-	extra := 0.0
-	if strings.ContainsFunc(s, func(r rune) bool { return r >= 0x1100 && r < 0x1e00 || r >= 0x2e80 }) {
-		var b strings.Builder
-		for _, r := range s {
-			if i, err := f.Face.GlyphIndex(nil, r); err != nil || i == 0 {
-				extra += size
-				continue
-			}
-			b.WriteRune(r)
-		}
-		known = b.String()
+	a := &regular
+	if bold {
+		a = &boldface
 	}
-	return float64(f.Width(known)) + extra
+	a.once.Do(func() {
+		a.font = face(textSize, bold)
+		for r := range a.low {
+			a.low[r] = a.ask(rune(r))
+		}
+	})
+	w := 0.0
+	for _, r := range s {
+		if int(r) < len(a.low) {
+			w += a.low[r]
+		} else {
+			w += a.ask(r)
+		}
+	}
+	return w * size
+}
+
+// ask returns the font's own width of r. A rune that it lacks counts a full em,
+// since another font will stand in for it.
+func (a *advances) ask(r rune) float64 {
+	const perEm = 1000
+	i, err := a.font.Face.GlyphIndex(nil, r)
+	if err != nil || i == 0 {
+		return 1
+	}
+	w, err := a.font.Face.GlyphAdvance(nil, i, fixed.I(perEm), xfont.HintingNone)
+	if err != nil {
+		return 1
+	}
+	return float64(w) / 64 / perEm
+}
+
+func upperFirst(s string) string {
+	r, n := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(r)) + s[n:]
+}
+
+// printable replaces runes that the font lacks by an empty box. PNG and PDF need
+// it; an SVG leaves the choice of another font to whoever shows it.
+func printable(s string, bold bool) string {
+	f := face(textSize, bold)
+	return strings.Map(func(r rune) rune {
+		if r < 0x80 {
+			return r
+		}
+		if i, err := f.Face.GlyphIndex(nil, r); err != nil || i == 0 {
+			return '□'
+		}
+		return r
+	}, s)
 }
 
 // clean makes text drawable on one line: invalid bytes and controls, which XML
-// cannot carry, become spaces or replacement marks.
+// cannot carry, become replacement marks or spaces, and marks that turn the
+// writing direction around, which would spill over into our own words, go.
 func clean(s string) string {
 	s = strings.ToValidUTF8(s, "\ufffd")
 	s = strings.Map(func(r rune) rune {
+		if r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069 {
+			return -1
+		}
 		if unicode.IsControl(r) || r == '\u2028' || r == '\u2029' || r == 0xfffe || r == 0xffff {
 			return ' '
 		}
 		return r
 	}, s)
-	return strings.Join(strings.Fields(s), " ")
+	// Only plain spaces: those between thousands stay what they are.
+	return strings.Join(strings.FieldsFunc(s, func(r rune) bool { return r == ' ' }), " ")
 }
 
 // brief cuts a description for people who cannot see the picture to a length
@@ -86,11 +141,14 @@ func elide(s string, width, size float64, bold bool) string {
 	return "…"
 }
 
+// withUnits keeps a number and its unit on one line.
+var withUnits = strings.NewReplacer(" µg/m³", "\u00a0µg/m³", " mg/m³", "\u00a0mg/m³", " 1/cm³", "\u00a01/cm³", " %", "\u00a0%", " min.", "\u00a0min.")
+
 // wrap breaks s into lines of at most width points, between words if it can.
 func wrap(s string, width, size float64, bold bool) []string {
 	var lines []string
 	line := ""
-	for _, word := range strings.Split(clean(s), " ") {
+	for _, word := range strings.Split(withUnits.Replace(clean(s)), " ") {
 		if line != "" && textWidth(line+" "+word, size, bold) <= width {
 			line += " " + word
 			continue
@@ -106,6 +164,9 @@ func wrap(s string, width, size float64, bold bool) []string {
 	}
 	if line != "" {
 		lines = append(lines, line)
+	}
+	for i, line := range lines {
+		lines[i] = strings.ReplaceAll(line, "\u00a0", " ")
 	}
 	return lines
 }

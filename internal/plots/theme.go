@@ -8,9 +8,9 @@ type Theme string
 // Light is dark ink on white, for screens and paper.
 const Light Theme = "light"
 
-// theme holds every colour that pictures use. Text and lines that carry
-// meaning reach a contrast of 4.5:1 on the paper, fills need not: they are
-// always outlined, hatched, numbered or labelled too.
+// theme holds every colour that pictures use. On the paper text reaches a
+// contrast of 4.5:1 and lines that carry meaning 3:1 (WCAG 2.2, criteria 1.4.3
+// and 1.4.11); fills need not, they are outlined, hatched, numbered or labelled.
 type theme struct {
 	paper, ink, muted, edge, grid, shade color.NRGBA
 

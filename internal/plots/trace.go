@@ -206,6 +206,9 @@ func (t *trace) title() string {
 	when := t.Shift.Date
 	if when == "" {
 		when = t.from.In(t.o.Zone).Format(time.DateOnly)
+		if last := t.to.In(t.o.Zone).Format(time.DateOnly); t.to.Sub(t.from) > 24*time.Hour {
+			when += " to " + last
+		}
 	}
 	return fmt.Sprintf("%s at %s, %s", t.Series.Channel.Label(), t.Series.Sensor.Name, when)
 }
@@ -226,7 +229,7 @@ func quantity(c dust.Channel, unit string) string {
 	case c.Unit() == "1/cm³":
 		return "Particles " + c.Label() + " by optical sensor, " + unit
 	}
-	return strings.ToUpper(c.Label()[:1]) + c.Label()[1:] + ", " + unit
+	return upperFirst(c.Label()) + ", " + unit
 }
 
 // limitText names the limit with its value and averaging time.
@@ -256,11 +259,16 @@ func (t *trace) caption() string {
 	if f := t.Shift.Fraction; f != "" {
 		parts = append(parts, "Size fraction: "+f+".")
 	}
-	line := "Thin line: single readings, every peak kept."
-	if len(t.mean) > 0 {
-		line = "Thin line: single readings, every peak kept; heavy line: mean over 15 minutes."
+	switch {
+	case t.usable == 0:
+	case len(t.mean) > 0:
+		parts = append(parts, "Thin line: single readings, every peak kept; heavy line: mean over the 15 minutes before.")
+	default:
+		parts = append(parts, "Thin line: single readings, every peak kept.")
 	}
-	parts = append(parts, line)
+	if x := t.Shift.SaturatedShare; x > 0 {
+		parts = append(parts, fmt.Sprintf("For %s %% of the measured time the sensor was at its top: the truth is higher.", number(100*x)))
+	}
 	if t.clipped {
 		parts = append(parts, fmt.Sprintf("Readings below %s %s are drawn at the lower edge.", number(t.floor), t.unit))
 	}

@@ -18,6 +18,9 @@ const (
 
 func (t *trace) draw() *drawing {
 	f := newFigure(t.o, t.title(), t.quantity(), t.altText())
+	if len(t.Tasks) == 0 {
+		f.top += 4 // or the axis' top number comes close to the words above
+	}
 	s, ticks := t.yScale(6)
 	x0 := margin + labelWidth(ticks) + 4
 	x1 := f.w - margin
@@ -25,10 +28,11 @@ func (t *trace) draw() *drawing {
 	ms := float64(t.to.UnixMilli() - t.from.UnixMilli())
 	x := func(at int64) float64 { return x0 + float64(at-t.from.UnixMilli())/ms*(x1-x0) }
 	none, unusable := t.pauses(int64(1.5 / (x1 - x0) * ms))
-	f.setFooter(t.fullCaption(tasks), t.legend(f, s, len(none) > 0, len(unusable) > 0), tasks.taskLegend())
+	note := t.limitNote(s, x1-x0)
+	f.setFooter(t.fullCaption(tasks, note), t.legend(f, s, len(none) > 0, len(unusable) > 0), tasks.taskLegend())
 
 	noteHeight := 0.0
-	if t.limitAbove(s) {
+	if note != "" {
 		noteHeight = lineStep
 	}
 	below := stripHeight + 3 + 2*lineStep // strip, clock times, axis title
@@ -43,10 +47,9 @@ func (t *trace) draw() *drawing {
 	f.drawTasks(tasks, f.top, r.y1)
 	t.drawCurves(f, r, x, s)
 	if noteHeight > 0 {
-		note := label{text: elide("↑ "+t.limitText()+" is above this plot", x1-x0, textSize, false),
-			at: point{x1, r.y0 - 3.5}, align: right, color: f.th.limit}
-		f.box("halo", note.box(), &f.th.paper, nil) // only the edges of tasks pass here
-		f.text(note)
+		l := label{text: "↑ " + note + " is above this plot", at: point{x1, r.y0 - 3.5}, align: right, color: f.th.limit}
+		f.box("halo", l.box(), &f.th.paper, nil) // only the edges of tasks pass here
+		f.text(l)
 	}
 	if t.usable == 0 {
 		f.text(label{text: "no usable readings", at: point{(x0 + x1) / 2, (r.y0 + r.y1) / 2}, align: centre, color: f.th.ink})
@@ -73,6 +76,19 @@ func (t *trace) yScale(n int) (scale, []tick) {
 	}
 	return linearScale(math.Min(0, t.low), high, n)
 }
+
+// limitNote names a limit above the scale, briefly where there is little room.
+func (t *trace) limitNote(s scale, width float64) string {
+	if !t.limitAbove(s) {
+		return ""
+	}
+	if full := t.limitText(); textWidth("↑ "+full+" is above this plot", textSize, false) <= width {
+		return full
+	}
+	return t.limitShort()
+}
+
+func (t *trace) limitShort() string { return "limit " + number(t.LimitMgM3) + " mg/m³" }
 
 // limitAbove reports whether the limit has no place on the scale.
 func (t *trace) limitAbove(s scale) bool { return t.limit > s.hi }
@@ -125,14 +141,14 @@ func (t *trace) drawCurves(f *figure, r rect, x func(int64) float64, s scale) {
 	}
 	readings := reduce(t.samples, x, y, columnWidth)
 	f.lines("reading", pen{color: f.th.reading, width: 0.8, round: true}, readings.paths)
-	f.dots("reading", readings.dots, 0.7, f.th.reading)
+	f.dots("reading", readings.dots, dotRadius(len(readings.dots)), f.th.reading)
 	mean := reduce(slices.Values(t.mean), x, y, columnWidth)
 	f.lines("mean", pen{color: f.th.mean, width: 2, round: true}, mean.paths)
 	f.dots("mean", mean.dots, 1.2, f.th.mean)
 	if t.limit > 0 && !t.limitAbove(s) && t.limit >= s.lo {
 		at := s.pos(t.limit)
 		f.line("limit", limitPen(f.th), point{r.x0, at}, point{r.x1, at})
-		f.limitLabel([]string{t.limitText(), "limit " + number(t.LimitMgM3) + " mg/m³", "limit"}, r, at, readings, mean)
+		f.limitLabel([]string{t.limitText(), t.limitShort(), "limit"}, r, at, readings, mean)
 	}
 }
 
@@ -147,6 +163,14 @@ func (d *drawing) dots(role string, at []point, r float64, c color.NRGBA) {
 	if len(paths) > 0 {
 		d.shapes = append(d.shapes, shape{role: role, paths: paths, closed: true, fill: &c})
 	}
+}
+
+// dotRadius makes few lone readings easy to see and many of them a fine line.
+func dotRadius(n int) float64 {
+	if n <= 60 {
+		return 1.6
+	}
+	return 0.7
 }
 
 // limitLabel writes on or under the limit's line where no curve is covered: the
@@ -169,7 +193,7 @@ func (f *figure) limitLabel(texts []string, r rect, y float64, curves ...curve) 
 // covers reports whether b hides any of the curves.
 func covers(b rect, curves []curve) bool {
 	meets := func(p, q point) bool {
-		return math.Max(p.x, q.x) > b.x0-2 && math.Min(p.x, q.x) < b.x1+2 &&
+		return math.Max(p.x, q.x) > b.x0-4 && math.Min(p.x, q.x) < b.x1+4 &&
 			math.Max(p.y, q.y) > b.y0-1 && math.Min(p.y, q.y) < b.y1+1
 	}
 	for _, c := range curves {
@@ -249,8 +273,11 @@ func (t *trace) leftOut() string {
 	return ": " + strings.Join(parts, ", ")
 }
 
-func (t *trace) fullCaption(l taskLayout) string {
+func (t *trace) fullCaption(l taskLayout, note string) string {
 	c := t.caption()
+	if full := t.limitText(); note != "" && note != full {
+		c += " " + upperFirst(full) + "."
+	}
 	if l.dropped > 0 {
 		c += fmt.Sprintf(" %d very short tasks carry no number.", l.dropped)
 	}
@@ -274,7 +301,11 @@ func (t *trace) altText() string {
 		if t.limit <= t.high {
 			where = "below the highest reading"
 		}
-		more = append(more, t.limitText()+" lies "+where)
+		text := t.limitText() + " lies " + where
+		if f := t.Shift.Finding; f != "" { // which the place of a line does not decide
+			text += ", finding: " + string(f)
+		}
+		more = append(more, text)
 	}
 	if n := len(t.Tasks); n > 0 {
 		more = append(more, fmt.Sprintf("%d stretches of work are marked", n))
@@ -283,7 +314,7 @@ func (t *trace) altText() string {
 		return brief(first)
 	}
 	text := strings.Join(more, "; ")
-	return brief(first + " " + strings.ToUpper(text[:1]) + text[1:] + ".")
+	return brief(first + " " + upperFirst(text) + ".")
 }
 
 // AltTextShiftTrace describes the picture that ShiftTrace draws in one or two
