@@ -93,8 +93,16 @@ func tracePictures() []picture {
 	wide := seriesOf(dust.PM25, time.Second, 1e-3, 1e6, 5, 1e-3, 1e6, 2, 1e3)
 	zeros := seriesOf(dust.PM25, time.Second, make([]float64, 50)...)
 	notANumber := seriesOf(dust.PM25, time.Second, 1, math.NaN(), math.Inf(1), 3)
+	hiccups := dust.NewSeries(dust.Sensor{Name: "x"}, dust.PM25)
+	for i := range 8 * 3600 {
+		if i%9 > 6 && i%2 == 0 || i%31 > 24 {
+			continue
+		}
+		_ = hiccups.Append(day.Add(time.Duration(i)*time.Second), float64(i*7919%1000), dust.Flags(i%13/12)*dust.Stuck)
+	}
+	hiccups.Hold = time.Second
 	return []picture{
-		tracePicture("usual", usual), tracePicture("crossed limit", crossed), tracePicture("20 tasks", busy),
+		tracePicture("hiccups", TraceData{Series: hiccups}), tracePicture("usual", usual), tracePicture("crossed limit", crossed), tracePicture("20 tasks", busy),
 		tracePicture("150 tasks", crowd), tracePicture("long names", long), tracePicture("overlapping tasks", overlap),
 		tracePicture("one reading", TraceData{Series: seriesOf(dust.PM25, time.Second, 42)}),
 		tracePicture("all equal", TraceData{Series: seriesOf(dust.PM25, time.Second, 7, 7, 7, 7)}),

@@ -8,9 +8,11 @@ import (
 	"io"
 	"math"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
+	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/plot/vg"
 
@@ -167,6 +169,23 @@ func TestOptionsRefused(t *testing.T) {
 	require.Equal(t, PNG, f)
 	_, err = ParseFormat("bmp")
 	require.ErrorContains(t, err, "svg, png, pdf")
+}
+
+// The web page draws several pictures at once.
+func TestDrawingAtOnce(t *testing.T) {
+	want := svgOf(t, dosePictures()[0])
+	var all sync.WaitGroup
+	for range 8 {
+		all.Go(func() {
+			var b bytes.Buffer
+			assert.NoError(t, TaskDose(&b, madeUpDoses(), Options{Zone: zone}))
+			assert.Equal(t, want, b.Bytes())
+			for _, f := range []Format{PNG, PDF} {
+				assert.NoError(t, SizeRatio(io.Discard, madeUpComparison(), Options{Format: f}))
+			}
+		})
+	}
+	all.Wait()
 }
 
 // failing is a writer whose disk is full.
