@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/hex"
+	"encoding/json"
 	"fmt"
 	"os"
 	"strconv"
@@ -27,6 +28,7 @@ func TestScripts(t *testing.T) {
 			"unhex": unhex,
 			"steps": steps,
 			"fake":  fake,
+			"span":  span,
 		},
 		Setup: func(env *testscript.Env) error {
 			// Nothing of the machine's own settings may reach a script.
@@ -65,6 +67,20 @@ func steps(ts *testscript.TestScript, _ bool, args []string) {
 		}
 	}
 	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(b.String()), 0o644))
+}
+
+// span LOWKEY HIGHKEY VALUE checks that VALUE lies between two numbers of the
+// JSON document that the last command printed.
+func span(ts *testscript.TestScript, neg bool, args []string) {
+	var document map[string]any
+	ts.Check(json.Unmarshal([]byte(ts.ReadFile("stdout")), &document))
+	low, ok1 := document[args[0]].(float64)
+	high, ok2 := document[args[1]].(float64)
+	value, err := strconv.ParseFloat(args[2], 64)
+	ts.Check(err)
+	if !ok1 || !ok2 || (low <= value && value <= high) == neg {
+		ts.Fatalf("%s %v, %s %v, value %g", args[0], document[args[0]], args[1], document[args[1]], value)
+	}
 }
 
 // fake MODEL VARIABLE [silent] puts a sensor behind a pseudo-terminal and its
