@@ -9,6 +9,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"strings"
 	"sync"
 	"time"
 
@@ -72,8 +73,8 @@ func checkFile(path string, o Options) error {
 	switch {
 	case err == nil && info.IsDir():
 		return fmt.Errorf("store %s is a folder: give the path of a file in it", path)
-	case err == nil && info.Size() == 0 && !create, errors.Is(err, fs.ErrNotExist) && !create:
-		return fmt.Errorf("%w at %s: `dustlog collect` or `dustlog import` makes one; --store names another path", dust.ErrNoStore, path)
+	case errors.Is(err, fs.ErrNotExist) && !create:
+		return noStore(path)
 	case errors.Is(err, fs.ErrNotExist):
 		if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 			return fmt.Errorf("make the store's folder: %w", err)
@@ -82,6 +83,10 @@ func checkFile(path string, o Options) error {
 		return fmt.Errorf("open store: %w", err)
 	}
 	return nil
+}
+
+func noStore(path string) error {
+	return fmt.Errorf("%w at %s: `dustlog collect` or `dustlog import` makes one; --store names another path", dust.ErrNoStore, path)
 }
 
 func (s *Store) open(ctx context.Context, o Options) error {
@@ -99,6 +104,9 @@ func (s *Store) open(ctx context.Context, o Options) error {
 	}
 	if err != nil {
 		return err
+	}
+	if version == 0 && mode != "rwc" { // an empty file, or one whose making was cut short
+		return noStore(s.path)
 	}
 	if o.ReadOnly {
 		if version < len(migrations) {
@@ -122,7 +130,8 @@ func (s *Store) open(ctx context.Context, o Options) error {
 }
 
 func dsn(path string, o Options, mode string) string {
-	file := url.URL{Scheme: "file", Path: filepath.ToSlash(path)}
+	// A path with a drive letter has no slash in front, a URL needs one.
+	file := url.URL{Scheme: "file", Path: "/" + strings.TrimPrefix(filepath.ToSlash(path), "/")}
 	return fmt.Sprintf("%s?mode=%s&_pragma=busy_timeout(%d)", file.String(), mode, o.BusyTimeout.Milliseconds())
 }
 

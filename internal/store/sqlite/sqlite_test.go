@@ -52,19 +52,21 @@ func rawDB(t testing.TB, path string) *sql.DB {
 func checkIntegrity(t testing.TB, path string) {
 	t.Helper()
 	// The driver takes what follows a question mark in a plain name for options.
-	link := filepath.Join(filepath.Dir(path), "plain.db")
-	require.NoError(t, os.Rename(path, link))
-	db, err := sql.Open("sqlite", link)
+	plain := filepath.Join(filepath.Dir(path), "plain.db")
+	require.NoError(t, os.Rename(path, plain))
+	db, err := sql.Open("sqlite", plain)
 	require.NoError(t, err)
 	defer db.Close()
-	var verdict string
-	require.NoError(t, db.QueryRow("PRAGMA integrity_check").Scan(&verdict))
-	require.Equal(t, "ok", verdict)
-	rows, err := db.Query("PRAGMA foreign_key_check")
-	require.NoError(t, err)
-	defer rows.Close()
-	require.False(t, rows.Next(), "a row points at nothing")
-	require.NoError(t, rows.Err())
+	for question, want := range map[string]string{
+		"PRAGMA integrity_check":                          "ok",
+		"SELECT count(*) FROM pragma_foreign_key_check()": "0",
+		`SELECT count(*) FROM sensor AS s WHERE (readings, first_ms, last_ms) IS NOT
+			(SELECT count(*), min(time_ms), max(time_ms) FROM reading WHERE sensor_id = s.id)`: "0",
+	} {
+		var got string
+		require.NoError(t, db.QueryRow(question).Scan(&got))
+		require.Equal(t, want, got, question)
+	}
 }
 
 func TestStore(t *testing.T) {

@@ -1,10 +1,15 @@
 -- Times are Unix milliseconds, UTC. A NULL value is a missing value.
 
+-- The last three columns sum up the sensor's rows in reading, which would take
+-- seconds to count. Whoever changes reading by hand must change them too.
 CREATE TABLE sensor (
 	id       INTEGER PRIMARY KEY,
 	name     TEXT NOT NULL UNIQUE,
 	model    TEXT NOT NULL,
-	position TEXT NOT NULL
+	position TEXT NOT NULL,
+	readings INTEGER NOT NULL DEFAULT 0,
+	first_ms INTEGER,
+	last_ms  INTEGER
 ) STRICT;
 
 -- Keyed by time first: all sensors then write to one hot page instead of one
