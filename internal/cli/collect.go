@@ -3,13 +3,13 @@ package cli
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"dustlog/internal/capture"
 	"dustlog/internal/collect"
 	"dustlog/internal/config"
 	"dustlog/internal/dust"
@@ -91,7 +91,7 @@ func inputsFrom(cfg config.Config) ([]collect.Input, error) {
 		if cfg.Path != "" {
 			where = cfg.Path + " names no sensor"
 		}
-		return nil, fmt.Errorf("%w: %s; write a dustlog.toml like this:\n\n%s\n", config.ErrFile, where, sampleConfig)
+		return nil, fmt.Errorf("%w: %s; write a dustlog.toml like this:\n\n%s", config.ErrFile, where, sampleConfig)
 	}
 	var inputs []collect.Input
 	for _, s := range cfg.Sensors {
@@ -121,11 +121,7 @@ func inputsFrom(cfg config.Config) ([]collect.Input, error) {
 // deviceSource lets the collector read a device.
 type deviceSource struct{ *sensor.Device }
 
-func (d deviceSource) Quality() dust.LineQuality { return quality(d.Counts()) }
-
-func quality(c sensor.Counts) dust.LineQuality {
-	return dust.LineQuality{Frames: c.Frames, ChecksumErrors: c.ChecksumErrors, OtherErrors: c.OtherErrors, BytesSkipped: c.BytesSkipped}
-}
+func (d deviceSource) Quality() dust.LineQuality { return capture.Quality(d.Counts()) }
 
 // liveLine shows the newest readings: one line that is redrawn on a terminal,
 // JSON lines with --json, nothing otherwise.
@@ -185,6 +181,3 @@ func readingObject(r dust.Reading) map[string]any {
 	}
 	return object
 }
-
-// interrupted reports whether err only says that the user stopped the program.
-func interrupted(err error) bool { return errors.Is(err, context.Canceled) }

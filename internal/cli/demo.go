@@ -4,11 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
-	"iter"
 	"os"
 	"path/filepath"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -154,19 +151,10 @@ func playWeeks(ctx context.Context, a *app, shop *demo.Shop, store, dir string) 
 		if err := writeDiary(ctx, records, shop, i); err != nil {
 			return readings, err
 		}
-		inputs, err := dayInputs(day, shop.Sensors)
+		n, err := playDay(ctx, records, day, shop.Sensors)
+		readings += n
 		if err != nil {
 			return readings, err
-		}
-		summary, err := collect.Run(ctx, inputs, records, collect.Options{CommitSize: 5000})
-		if err == nil {
-			err = ctx.Err()
-		}
-		if err != nil {
-			return readings, err
-		}
-		for _, s := range summary.Sensors {
-			readings += s.Readings
 		}
 		bar.step(day.Start.Format("Mon 2 Jan"))
 	}
@@ -188,23 +176,26 @@ func writeDiary(ctx context.Context, records *sqlite.Store, shop *demo.Shop, i i
 	return nil
 }
 
-func dayInputs(day demo.Day, sensors []dust.Sensor) ([]collect.Input, error) {
+// playDay carries one day's bytes through the collector.
+func playDay(ctx context.Context, records *sqlite.Store, day demo.Day, sensors []dust.Sensor) (int64, error) {
 	var inputs []collect.Input
 	for _, s := range sensors {
 		stream, err := day.Stream(s)
 		if err != nil {
-			return nil, err
+			return 0, err
 		}
-		source, err := newStreamSource(sensor.Model(s.Model), day.Start, stream)
+		input, stop, err := played(s, sensor.Model(s.Model).Spec().WarmUp, stream)
 		if err != nil {
-			return nil, err
+			return 0, err
 		}
-		inputs = append(inputs, collect.Input{
-			Sensor: s, WarmUp: sensor.Model(s.Model).Spec().WarmUp, Clock: source,
-			Open: func(context.Context) (collect.Source, error) { return source, nil },
-		})
+		defer stop()
+		inputs = append(inputs, input)
 	}
-	return inputs, nil
+	summary, err := collect.Run(ctx, inputs, records, collect.Options{CommitSize: 5000})
+	if err == nil {
+		err = ctx.Err()
+	}
+	return summary.Readings(), err
 }
 
 // keepRaw keeps the first day's bytes, so that a curious user can decode them.
@@ -215,7 +206,10 @@ func keepRaw(shop *demo.Shop, dir string) error {
 			return err
 		}
 		var raw []byte
-		for chunk := range stream {
+		for chunk, err := range stream {
+			if err != nil {
+				return err
+			}
 			raw = append(raw, chunk.Bytes...)
 		}
 		if err := writeWhole(filepath.Join(dir, s.Name+".bin"), raw); err != nil {
@@ -223,95 +217,4 @@ func keepRaw(shop *demo.Shop, dir string) error {
 		}
 	}
 	return nil
-}
-
-// streamSource is a sensor whose bytes and their arrival times are known
-// beforehand. It is its own clock: time is when the last bytes arrived.
-type streamSource struct {
-	decoder sensor.Decoder
-	next    func() (demo.Chunk, bool)
-	stop    func()
-	start   time.Time
-	now     time.Time
-	pending *demo.Chunk // arrives after a silence that was not told yet
-	ready   []sample
-}
-
-type sample struct {
-	values dust.Values
-	flags  dust.Flags
-}
-
-// silenceAfter is when a real line would count as silent.
-const silenceAfter = 10 * time.Second
-
-func newStreamSource(model sensor.Model, start time.Time, stream iter.Seq[demo.Chunk]) (*streamSource, error) {
-	decoder, err := sensor.NewDecoder(model)
-	if err != nil {
-		return nil, err
-	}
-	s := &streamSource{decoder: decoder, start: start, now: start}
-	s.next, s.stop = iter.Pull(stream)
-	return s, nil
-}
-
-func (s *streamSource) Read(ctx context.Context) (dust.Values, dust.Flags, error) {
-	for len(s.ready) == 0 {
-		if err := ctx.Err(); err != nil {
-			return dust.Values{}, 0, err
-		}
-		if err := s.advance(); err != nil {
-			return dust.Values{}, 0, err
-		}
-	}
-	first := s.ready[0]
-	s.ready = s.ready[1:]
-	return first.values, first.flags, nil
-}
-
-// advance lets the next bytes arrive.
-func (s *streamSource) advance() error {
-	chunk := s.pending
-	s.pending = nil
-	if chunk == nil {
-		next, ok := s.next()
-		if !ok {
-			s.decoder.Flush(s.take)
-			if len(s.ready) > 0 {
-				return nil
-			}
-			return io.EOF
-		}
-		if gap := next.At.Sub(s.now); gap > silenceAfter {
-			next.Bytes = append([]byte(nil), next.Bytes...)
-			s.pending = &next
-			s.now = s.now.Add(silenceAfter)
-			return fmt.Errorf("%w for %s", dust.ErrSilent, silenceAfter)
-		}
-		chunk = &next
-	}
-	s.now = chunk.At
-	s.decoder.Feed(chunk.Bytes, s.take)
-	return nil
-}
-
-func (s *streamSource) take(f *sensor.Frame) {
-	if f.IsData() {
-		s.ready = append(s.ready, sample{f.Values, f.Flags})
-	}
-}
-
-func (s *streamSource) Quality() dust.LineQuality { return quality(s.decoder.Counts()) }
-func (s *streamSource) Close() error              { return nil }
-
-// The source's clock. Waiting for a line to come back takes no real time.
-func (s *streamSource) Wall() time.Time        { return s.now }
-func (s *streamSource) Elapsed() time.Duration { return s.now.Sub(s.start) }
-func (s *streamSource) After(time.Duration) <-chan time.Time {
-	if s.pending != nil {
-		s.now = s.pending.At
-	}
-	done := make(chan time.Time, 1)
-	done <- s.now
-	return done
 }

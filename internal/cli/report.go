@@ -161,14 +161,10 @@ func traceData(t study.Trace, limit exposure.Limit) plots.TraceData {
 	if t.Shift.Setup != "" {
 		title += ", " + t.Shift.Setup
 	}
-	d := plots.TraceData{
-		Title: title, Shift: t.Shift, Series: t.Series, Tasks: t.Tasks,
+	return plots.TraceData{
+		Title: title, Shift: t.Shift, Series: t.Series, Mean15: t.Mean15, Tasks: t.Tasks,
 		LimitMgM3: limit.MgM3, LimitLabel: "limit " + limit.ID, LimitAveraging: string(limit.Averaging),
 	}
-	for _, p := range t.Mean15 {
-		d.Mean15 = append(d.Mean15, plots.MeanPoint{At: p.At, MgM3: p.MgM3})
-	}
-	return d
 }
 
 // worstShifts picks one shift per setup, in time order.

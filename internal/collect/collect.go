@@ -41,6 +41,8 @@ type Options struct {
 	CommitEvery time.Duration // at most this much is lost if power fails; 0: 10 s
 	CommitSize  int           // readings that trigger a commit before that; 0: 1000
 	Log         *slog.Logger  // nil: silent
+	// Patient keeps a run going even if no sensor ever gave a valid frame.
+	Patient bool
 	// OnReading, if set, sees every reading, from one goroutine.
 	OnReading func(dust.Reading)
 }
@@ -61,6 +63,14 @@ func (o Options) withDefaults() Options {
 // Summary is what a run did.
 type Summary struct {
 	Sensors []SensorSummary `json:"sensors"`
+}
+
+// Readings counts the readings of all sensors.
+func (s Summary) Readings() (n int64) {
+	for _, one := range s.Sensors {
+		n += one.Readings
+	}
+	return n
 }
 
 // SensorSummary is what a run did for one sensor.
@@ -170,7 +180,7 @@ func (w *worker) run(ctx context.Context, queue chan<- item, silence *silence) {
 		w.summary.Last = err
 		w.event(queue, "lost", err.Error())
 		w.o.Log.Warn("sensor not delivering", "sensor", w.in.Sensor.Name, "error", err)
-		if !heard && !told && errors.Is(err, dust.ErrSilent) {
+		if !w.o.Patient && !heard && !told && errors.Is(err, dust.ErrSilent) {
 			told = true
 			if silence.silent(err) {
 				return

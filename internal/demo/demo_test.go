@@ -19,9 +19,10 @@ func raw(t *testing.T, seed uint64, day int, s dust.Sensor) []byte {
 	require.NoError(t, err)
 	var all []byte
 	last := shop.Days[day].Start.Add(-1)
-	for chunk := range stream {
-		require.True(t, chunk.At.After(last), "bytes arrive in order")
-		last = chunk.At
+	for chunk, err := range stream {
+		require.NoError(t, err)
+		require.False(t, chunk.Wall.Before(last), "bytes arrive in order")
+		last = chunk.Wall
 		all = append(all, chunk.Bytes...)
 	}
 	require.True(t, last.Before(shop.Days[day].End()))

@@ -6,15 +6,10 @@ import (
 	"math/rand/v2"
 	"time"
 
+	"dustlog/internal/capture"
 	"dustlog/internal/dust"
 	"dustlog/internal/sensor"
 )
-
-// Chunk is what arrived from a line at one moment.
-type Chunk struct {
-	At    time.Time
-	Bytes []byte // valid until the next chunk
-}
 
 // Shares of frames that a long cable in a woodshop spoils.
 const (
@@ -48,26 +43,49 @@ func (d Day) levels(s dust.Sensor, r *rand.Rand) iter.Seq[Moment] {
 	}
 }
 
-// Stream yields what a sensor sends over the day, spoiled frames among it. On
-// the fourth day the outlet's plug is out for twelve minutes.
-func (d Day) Stream(s dust.Sensor) (iter.Seq[Chunk], error) {
+// silentAfter is when the collector gives a silent line up.
+const silentAfter = 10 * time.Second
+
+// Stream yields what comes over a sensor's line on the day, spoiled frames among
+// it. On the fourth day the outlet's plug is out for twelve minutes.
+func (d Day) Stream(s dust.Sensor) (iter.Seq2[capture.Chunk, error], error) {
 	model, err := sensor.ParseModel(s.Model)
 	if err != nil {
 		return nil, err
 	}
-	return func(yield func(Chunk) bool) {
+	return func(yield func(capture.Chunk, error) bool) {
 		r := d.random(s)
-		unplugged := d.Start.Add(3*time.Hour + 20*time.Minute)
+		out := d.Start.Add(3*time.Hour + 20*time.Minute)
+		back := out.Add(12 * time.Minute)
+		unplugged := false
+		tell := func(at time.Time, what string, bytes []byte) bool {
+			c := capture.Chunk{Wall: at, Elapsed: at.Sub(d.Start), What: what, Bytes: bytes}
+			if what == capture.Lost {
+				c.Text, c.Silent = "no valid frame in 10s", true
+			}
+			return yield(c, nil)
+		}
+		if !tell(d.Start, capture.Open, nil) {
+			return
+		}
 		var frame []byte
 		for m := range d.levels(s, r) {
-			if s.Name == Outlet && d.index == 3 && m.At.After(unplugged) && m.At.Before(unplugged.Add(12*time.Minute)) {
+			if s.Name == Outlet && d.index == 3 && m.At.After(out) && m.At.Before(back) {
+				if !unplugged && !tell(out.Add(silentAfter), capture.Lost, nil) {
+					return
+				}
+				unplugged = true
 				continue
 			}
-			var err error
-			if frame, err = sensor.AppendFrame(frame[:0], model, m.Values); err != nil {
-				panic("demo: " + err.Error()) // the models of this shop have encoders
+			if unplugged && !tell(m.At, capture.Open, nil) {
+				return
 			}
-			if !yield(Chunk{At: m.At, Bytes: spoil(frame, r)}) {
+			unplugged = false
+			if frame, err = sensor.AppendFrame(frame[:0], model, m.Values); err != nil {
+				yield(capture.Chunk{}, err)
+				return
+			}
+			if !tell(m.At, capture.Bytes, spoil(frame, r)) {
 				return
 			}
 		}

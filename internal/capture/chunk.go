@@ -1,0 +1,56 @@
+package capture
+
+import "time"
+
+// What happened on the line.
+const (
+	Open  = "open"  // the port was opened
+	Bytes = "bytes" // bytes arrived
+	Pause = "pause" // silence long enough to give up an unfinished frame
+	Lost  = "lost"  // the line went away, or fell silent for good
+)
+
+// Chunk is one thing that happened on the line, and when.
+type Chunk struct {
+	Wall    time.Time
+	Elapsed time.Duration
+	What    string
+	Bytes   []byte // valid until the next chunk
+	Text    string // why the line was lost
+	Silent  bool   // it was lost by silence
+}
+
+// Clock is where moments come from: the same pair that collect stamps by.
+type Clock interface {
+	Wall() time.Time
+	Elapsed() time.Duration
+	After(d time.Duration) <-chan time.Time
+}
+
+// Arrivals is a clock that stands still between events: it shows the moment at
+// which the line last did something. Readings stamped by it carry the arrival
+// of their last byte, and a capture that is played shows the same moments.
+type Arrivals struct {
+	clock   Clock
+	wall    time.Time
+	elapsed time.Duration
+}
+
+// NewArrivals returns a clock that shows the present moment until the next Mark.
+func NewArrivals(clock Clock) *Arrivals {
+	a := &Arrivals{clock: clock}
+	a.Mark()
+	return a
+}
+
+// Mark moves the clock to now.
+func (a *Arrivals) Mark() { a.wall, a.elapsed = a.clock.Wall().UTC(), a.clock.Elapsed() }
+
+// Wall is the wall clock at the last Mark.
+func (a *Arrivals) Wall() time.Time { return a.wall }
+
+// Elapsed is the elapsed time at the last Mark.
+func (a *Arrivals) Elapsed() time.Duration { return a.elapsed }
+
+// After waits in real time.
+func (a *Arrivals) After(d time.Duration) <-chan time.Time { return a.clock.After(d) }

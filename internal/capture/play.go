@@ -1,0 +1,152 @@
+package capture
+
+import (
+	"context"
+	"io"
+	"iter"
+	"time"
+
+	"dustlog/internal/dust"
+	"dustlog/internal/sensor"
+)
+
+// Player is a sensor whose line is played instead of read. It is its own clock:
+// it shows the moments of the recording, and waiting takes no time. It is for
+// one goroutine.
+type Player struct {
+	model   sensor.Model
+	decoder sensor.Decoder
+	next    func() (Chunk, error, bool)
+	stop    func()
+	ahead   *Chunk // read already, not played yet
+
+	wall    time.Time
+	elapsed time.Duration
+	ready   []sample
+}
+
+type sample struct {
+	values dust.Values
+	flags  dust.Flags
+}
+
+// NewPlayer returns a player that stands at the first chunk. Stop must be called
+// when it is not needed any more.
+func NewPlayer(model sensor.Model, chunks iter.Seq2[Chunk, error]) (*Player, error) {
+	p := &Player{model: model}
+	p.next, p.stop = iter.Pull2(chunks)
+	return p, p.Reopen()
+}
+
+// Stop ends the player.
+func (p *Player) Stop() { p.stop() }
+
+// Reopen begins again with a fresh decoder, as opening the port does. A chunk
+// that says so is played.
+func (p *Player) Reopen() (err error) {
+	if p.decoder, err = sensor.NewDecoder(p.model); err != nil {
+		return err
+	}
+	c, err := p.peek()
+	if err == nil && c != nil && c.What == Open {
+		p.take()
+	}
+	return err
+}
+
+// peek looks at the next chunk; nil at the end.
+func (p *Player) peek() (*Chunk, error) {
+	if p.ahead == nil {
+		c, err, ok := p.next()
+		if err != nil || !ok {
+			return nil, err
+		}
+		p.ahead = &c
+	}
+	return p.ahead, nil
+}
+
+// take moves past the next chunk and sets the clock to it.
+func (p *Player) take() Chunk {
+	c := *p.ahead
+	p.ahead, p.wall, p.elapsed = nil, c.Wall, c.Elapsed
+	return c
+}
+
+// lostError is why a recorded line was lost, as it was told then.
+type lostError struct {
+	text   string
+	silent bool
+}
+
+func (e *lostError) Error() string { return e.text }
+
+func (e *lostError) Is(target error) bool {
+	return e.silent && target == dust.ErrSilent || !e.silent && target == dust.ErrPortLost
+}
+
+// Read returns the next reading's values; io.EOF at the end of the recording.
+// Where the line was lost, it returns the error that was met then.
+func (p *Player) Read(ctx context.Context) (dust.Values, dust.Flags, error) {
+	for len(p.ready) == 0 {
+		if err := ctx.Err(); err != nil {
+			return dust.Values{}, 0, err
+		}
+		if err := p.play(); err != nil {
+			return dust.Values{}, 0, err
+		}
+	}
+	first := p.ready[0]
+	p.ready = append(p.ready[:0], p.ready[1:]...)
+	return first.values, first.flags, nil
+}
+
+// play lets the next thing happen.
+func (p *Player) play() error {
+	c, err := p.peek()
+	if err != nil {
+		return err
+	}
+	if c == nil {
+		return io.EOF
+	}
+	switch c := p.take(); c.What {
+	case Bytes:
+		p.decoder.Feed(c.Bytes, p.keep)
+	case Pause:
+		p.decoder.Flush(p.keep)
+	case Lost:
+		return &lostError{text: c.Text, silent: c.Silent}
+	}
+	return nil
+}
+
+func (p *Player) keep(f *sensor.Frame) {
+	if f.IsData() {
+		p.ready = append(p.ready, sample{f.Values, f.Flags})
+	}
+}
+
+// Quality counts what came over the line since it was opened.
+func (p *Player) Quality() dust.LineQuality { return Quality(p.decoder.Counts()) }
+
+// Close does nothing: the recording goes on after a loss.
+func (p *Player) Close() error { return nil }
+
+// Wall is the recorded wall clock.
+func (p *Player) Wall() time.Time { return p.wall }
+
+// Elapsed is the recorded elapsed time.
+func (p *Player) Elapsed() time.Duration { return p.elapsed }
+
+// After does not wait.
+func (p *Player) After(time.Duration) <-chan time.Time {
+	done := make(chan time.Time, 1)
+	done <- p.wall
+	return done
+}
+
+// Quality turns a decoder's counts into what the store keeps.
+func Quality(c sensor.Counts) dust.LineQuality {
+	return dust.LineQuality{Frames: c.Frames, ChecksumErrors: c.ChecksumErrors, OtherErrors: c.OtherErrors, BytesSkipped: c.BytesSkipped}
+}
