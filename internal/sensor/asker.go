@@ -94,6 +94,9 @@ func (a *asker) asked(request []byte, now time.Time) {
 func (a *asker) answered(f *Frame, now time.Time) {
 	d, ok := f.proto.(*shdlc)
 	if !ok {
+		if a.waiting && !f.data {
+			a.next = now // passive mode is acknowledged: ask at once
+		}
 		a.waiting, a.missed = false, 0
 		return
 	}

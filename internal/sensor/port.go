@@ -64,13 +64,16 @@ func openPort(path string, spec Spec, open openFunc) (*port, error) {
 // a missing port as a plain system error, the others as its own.
 func openError(path string, err error) error {
 	reason, advice := dust.ErrPortRefused, "check that it is a serial port"
-	var code *serial.PortError
+	is := func(want serial.PortErrorCode) bool {
+		var code interface{ Code() serial.PortErrorCode } // *serial.PortError
+		return errors.As(err, &code) && code.Code() == want
+	}
 	switch {
-	case errors.Is(err, fs.ErrNotExist), errors.As(err, &code) && code.Code() == serial.PortNotFound:
+	case errors.Is(err, fs.ErrNotExist), is(serial.PortNotFound):
 		reason, advice = dust.ErrPortMissing, "plug the sensor in, or list the ports with another name"
-	case errors.As(err, &code) && code.Code() == serial.PortBusy:
+	case is(serial.PortBusy):
 		reason, advice = dust.ErrPortBusy, "close the program that uses it, or wait until it has ended"
-	case errors.Is(err, fs.ErrPermission), errors.As(err, &code) && code.Code() == serial.PermissionDenied:
+	case errors.Is(err, fs.ErrPermission), is(serial.PermissionDenied):
 		advice = "you may not use it: on Linux add your user to the group that owns it (often dialout) and log in again"
 	}
 	return fmt.Errorf("port %s: %w: %w: %s", path, reason, err, advice)

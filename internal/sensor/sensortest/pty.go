@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"sync"
+	"time"
 
 	"github.com/creack/pty"
 	"golang.org/x/term"
@@ -37,6 +38,9 @@ func NewPTY(m sensor.Model) (*PTY, error) {
 	if err != nil {
 		return nil, fmt.Errorf("fake sensor: open pseudo-terminal: %w", err)
 	}
+	if master, err = pollable(master); err != nil {
+		return nil, errors.Join(fmt.Errorf("fake sensor: %w", err), master.Close(), slave.Close())
+	}
 	// Without raw mode the terminal would echo and translate until a port is opened.
 	if _, err := term.MakeRaw(int(slave.Fd())); err != nil {
 		return nil, errors.Join(fmt.Errorf("fake sensor: %w", err), master.Close(), slave.Close())
@@ -63,10 +67,18 @@ func (p *PTY) Send(v dust.Values) error {
 	return p.SendRaw(out)
 }
 
-// SendRaw sends bytes as they are.
+// sendTime is how long the line may be full before bytes are given up, as a real
+// line would lose them when nobody reads.
+const sendTime = 200 * time.Millisecond
+
+// SendRaw sends bytes as they are. The error wraps os.ErrDeadlineExceeded if the
+// line is full because nobody reads it.
 func (p *PTY) SendRaw(b []byte) error {
 	if len(b) == 0 {
 		return nil
+	}
+	if err := p.master.SetWriteDeadline(time.Now().Add(sendTime)); err != nil {
+		return fmt.Errorf("fake %s: %w", p.model, err)
 	}
 	if _, err := p.master.Write(b); err != nil {
 		return fmt.Errorf("fake %s: %w", p.model, err)
@@ -93,7 +105,7 @@ func (p *PTY) answer() {
 		p.mu.Lock()
 		out := p.brain.heard(buf[:n])
 		p.mu.Unlock()
-		if p.SendRaw(out) != nil {
+		if err := p.SendRaw(out); err != nil && !errors.Is(err, os.ErrDeadlineExceeded) {
 			return
 		}
 	}
@@ -111,7 +123,7 @@ func (p *PTY) Close() error {
 	}
 	p.closing = true
 	p.mu.Unlock()
-	err := errors.Join(p.slave.Close(), p.master.Close())
+	err := errors.Join(p.master.Close(), p.slave.Close())
 	<-p.done
 	return err
 }
