@@ -1,12 +1,14 @@
 package sqlite_test
 
 import (
+	"path/filepath"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/store/sqlite"
 )
 
 func at(minutes int) time.Time { return start.Add(time.Duration(minutes) * time.Minute) }
@@ -192,9 +194,11 @@ func TestSetups(t *testing.T) {
 }
 
 func TestSensors(t *testing.T) {
-	s := tempStore(t)
+	now := func() time.Time { return at(7) }
+	s, err := open(t, filepath.Join(t.TempDir(), "dust.db"), sqlite.Options{Create: true, Now: now})
+	require.NoError(t, err)
 	require.NoError(t, s.PutSensor(t.Context(), dust.Sensor{Name: "saw", Model: "m", Position: dust.Room}))
-	_, err := s.Append(t.Context(), []dust.Reading{{Time: start, Sensor: "bench"}, {Time: start, Sensor: "saw"}})
+	_, err = s.Append(t.Context(), []dust.Reading{{Time: start, Sensor: "bench"}, {Time: start, Sensor: "saw"}})
 	require.NoError(t, err)
 	require.NoError(t, s.PutSensor(t.Context(), dust.Sensor{Name: "bench", Position: dust.BreathingZone}))
 	require.NoError(t, s.PutSensor(t.Context(), dust.Sensor{Name: "saw"}))
@@ -209,10 +213,9 @@ func TestSensors(t *testing.T) {
 	require.NoError(t, s.PutSensor(t.Context(), dust.Sensor{Name: "saw", Position: dust.Exhaust}))
 	events, err = s.Events(t.Context(), time.Time{}, time.Time{})
 	require.NoError(t, err)
-	require.Len(t, events, 1)
-	require.Equal(t, "sensor_changed", events[0].Kind)
-	require.Equal(t, "was m, room; now m, exhaust", events[0].Text)
+	require.Equal(t, []dust.Event{{Time: at(7), Sensor: "saw", Kind: "sensor_changed", Text: "was m, room; now m, exhaust"}}, events)
 	require.Error(t, s.PutSensor(t.Context(), dust.Sensor{}))
+	require.ErrorContains(t, s.PutSensor(t.Context(), dust.Sensor{Name: "saw", Position: "ceiling"}), "unknown position")
 }
 
 func TestEventsAndLineQuality(t *testing.T) {
@@ -240,6 +243,7 @@ func TestEventsAndLineQuality(t *testing.T) {
 	for _, q := range quality {
 		require.NoError(t, s.AddLineQuality(t.Context(), q))
 	}
+	require.Error(t, s.AddLineQuality(t.Context(), dust.LineQuality{Sensor: "bench"}))
 	list, err := s.LineQuality(t.Context(), time.Time{}, time.Time{})
 	require.NoError(t, err)
 	require.Equal(t, quality, list)

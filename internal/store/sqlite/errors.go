@@ -35,7 +35,7 @@ func explain(doing, path string, err error) error {
 	case lib.SQLITE_FULL:
 		return fmt.Errorf("%s in %s: the disk is full: %w", doing, path, err)
 	case lib.SQLITE_INTERRUPT:
-		return fmt.Errorf("%s in %s: %w", doing, path, errors.Join(context.Canceled, err))
+		return fmt.Errorf("%s in %s: %w: %w", doing, path, context.Canceled, err)
 	}
 	return fmt.Errorf("%s in %s: %w", doing, path, err)
 }

@@ -48,6 +48,9 @@ func (s *Store) Events(ctx context.Context, from, to time.Time) ([]dust.Event, e
 // AddLineQuality adds what was counted on one sensor's line.
 func (s *Store) AddLineQuality(ctx context.Context, q dust.LineQuality) error {
 	return s.update(ctx, "add line quality", func(t *tx) error {
+		if q.From.IsZero() || q.To.IsZero() {
+			return errors.New("line quality has no time")
+		}
 		_, err := t.ExecContext(ctx, `INSERT INTO line_quality
 			(sensor, from_ms, to_ms, frames, checksum_errors, other_errors, bytes_skipped) VALUES (?, ?, ?, ?, ?, ?, ?)`,
 			q.Sensor, q.From.UnixMilli(), q.To.UnixMilli(), q.Frames, q.ChecksumErrors, q.OtherErrors, q.BytesSkipped)

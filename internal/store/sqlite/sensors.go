@@ -21,6 +21,13 @@ func (t *tx) PutSensor(ctx context.Context, sensor dust.Sensor) error {
 	if sensor.Name == "" {
 		return errors.New("sensor has no name")
 	}
+	if sensor.Position != "" {
+		known, err := dust.ParsePosition(string(sensor.Position))
+		if err != nil {
+			return fmt.Errorf("sensor %q: %w", sensor.Name, err)
+		}
+		sensor.Position = known
+	}
 	id, err := t.sensorID(ctx, sensor.Name)
 	if err != nil {
 		return err

@@ -2,6 +2,7 @@ package sqlite_test
 
 import (
 	"database/sql"
+	"math"
 	"os"
 	"path/filepath"
 	"testing"
@@ -71,6 +72,18 @@ func checkIntegrity(t testing.TB, path string) {
 
 func TestStore(t *testing.T) {
 	storetest.Run(t, func(t *testing.T) store.Store { return tempStore(t) })
+}
+
+// TestNegativeZero pins the one number that does not come back as it went in.
+func TestNegativeZero(t *testing.T) {
+	s := tempStore(t)
+	r := dust.Reading{Time: start, Sensor: "bench"}
+	r.Values.Set(dust.Temperature, math.Copysign(0, -1))
+	_, err := s.Append(t.Context(), []dust.Reading{r})
+	require.NoError(t, err)
+	x, ok := storetest.All(t, s, dust.Query{})[0].Values.Get(dust.Temperature)
+	require.True(t, ok)
+	require.Zero(t, math.Float64bits(x))
 }
 
 func TestSeries(t *testing.T) {

@@ -73,3 +73,22 @@ func TestUsedAtOnce(t *testing.T) {
 		require.EqualValues(t, batches*size, p.Count)
 	}
 }
+
+// TestWritersQueue appends during a long import. Within one program a writer
+// waits its turn, however short the busy timeout.
+func TestWritersQueue(t *testing.T) {
+	s, err := open(t, filepath.Join(t.TempDir(), "dust.db"), sqlite.Options{Create: true, BusyTimeout: time.Millisecond})
+	require.NoError(t, err)
+	var other sync.WaitGroup
+	require.NoError(t, s.Import(t.Context(), func(tx sqlite.Appender) error {
+		other.Go(func() {
+			added, err := s.Append(t.Context(), storetest.Readings("other", start, 10))
+			assert.NoError(t, err)
+			assert.Equal(t, 10, added)
+		})
+		_, err := tx.Append(t.Context(), storetest.Readings("bench", start, 10_000))
+		return err
+	}))
+	other.Wait()
+	require.Len(t, storetest.All(t, s, dust.Query{}), 10_010)
+}
