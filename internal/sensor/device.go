@@ -99,7 +99,8 @@ func (d *Device) Counts() Counts {
 	return d.dec.Counts()
 }
 
-// Close closes the port. A Read in progress returns soon, with os.ErrClosed.
+// Close closes the port. A Read in progress returns soon, with os.ErrClosed. The
+// sensor is left as it is: an SPS30 goes on measuring until put to sleep.
 func (d *Device) Close() error {
 	d.closed.Store(true)
 	return d.port.Close()
@@ -240,7 +241,7 @@ func (d *Device) silentError() error {
 		seen = fmt.Sprintf("%d bytes but no frame (%d checksum errors, %d others)", d.bytes, c.ChecksumErrors, c.OtherErrors)
 		advice = "the model may be another one, or the line may need other settings: 9600 8N1, 9600 8E1 and 115200 8N1 are in use"
 	case d.model == SDS011:
-		advice += "; in a working period it is silent for up to half an hour"
+		advice += "; with a working period set it is silent for up to half an hour, in query mode until asked"
 	}
 	return fmt.Errorf("%s on %s at %s: %w with measurements in %s: %s came: %s",
 		d.model, d.path, d.spec.Line(), dust.ErrSilent, d.silence, seen, advice)

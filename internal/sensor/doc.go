@@ -16,6 +16,14 @@
 //   - Values are reported as sent. What is beyond the sensor's range, missing or
 //     contradictory is flagged, not corrected.
 //
+// To add a model: a constant in model.go, a file with its protocol (starts, probe,
+// fields), its encoder, commands and Spec, an entry in the catalogue, and a file of
+// wire examples in testdata/vectors with the source of each. The tests run over
+// all models and fail until every part is there.
+//
+// A Device uses no goroutine: it reads the port in short steps, between which it
+// looks at the context and the clock.
+//
 // Data sheets the comments refer to by short name:
 //
 //   - PMS5003 manual: "PMS5003 series data manual" V2.3.
