@@ -113,7 +113,7 @@ func printCompare(a *app, r compare.Result) {
 	t.flush()
 	fmt.Fprintln(a.Stdout)
 	if r.Fine != nil {
-		fmt.Fprintln(a.Stdout, wrap("Fine or only chips? "+r.Fine.Answer+" "+r.Fine.Why, 98, "  "))
+		fmt.Fprintln(a.Stdout, wrap("Fine or only chips? "+r.Fine.Answer+". "+r.Fine.Why, 98, "  "))
 		fmt.Fprintln(a.Stdout)
 	}
 	for _, e := range r.Excluded {

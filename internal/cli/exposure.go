@@ -116,7 +116,7 @@ func anyOver(r exposure.Result) bool {
 }
 
 func printExposure(a *app, r exposure.Result, zone *time.Location) {
-	fmt.Fprintf(a.Stdout, "%s against %s\n\n", r.Metric, r.Limit.Label())
+	fmt.Fprintf(a.Stdout, "%s against %s\n\n", metricLabel(r.Metric), r.Limit.Label())
 	t := newTable(a.Stdout, "DATE", "SHIFT", "SENSOR", "POSITION", "SETUP", "MEASURED min", "TWA 8 h mg/m³", "MAX 15 min mg/m³", "SHARE OF LIMIT", "FINDING")
 	for _, s := range r.Shifts {
 		share := "–"

@@ -28,7 +28,7 @@ func newTable(out io.Writer, headers ...string) *table {
 func (t *table) row(cells ...any) {
 	text := make([]string, len(cells))
 	for i, c := range cells {
-		text[i] = strings.TrimSpace(fmt.Sprint(c))
+		text[i] = strings.TrimRight(fmt.Sprint(c), " ")
 	}
 	fmt.Fprintln(t.w, strings.Join(text, "\t"))
 }

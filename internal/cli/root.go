@@ -88,8 +88,8 @@ needed, and did a change of the dust collection really help.
 		RunE:          func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	flags := root.PersistentFlags()
-	flags.StringVar(&a.configPath, "config", "", "configuration file (default ./dustlog.toml, then "+userConfig()+")")
-	flags.StringVar(&a.storePath, "store", "", "store of readings and diary (default "+userStore()+")")
+	flags.StringVar(&a.configPath, "config", "", "configuration file (default ./dustlog.toml, then $XDG_CONFIG_HOME/dustlog/config.toml)")
+	flags.StringVar(&a.storePath, "store", "", "store of readings and diary (default $XDG_DATA_HOME/dustlog/dustlog.db)")
 	flags.BoolVarP(&a.quiet, "quiet", "q", false, "no progress and no remarks on standard error")
 	flags.BoolVar(&a.logJSON, "log-json", false, "log as JSON lines")
 	root.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error { return usage(cmd, err) })
