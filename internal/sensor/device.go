@@ -33,19 +33,22 @@ type Device struct {
 	now     func() time.Time
 	silence time.Duration
 
-	mu     sync.Mutex // guards dec
-	dec    *stream
-	emit   func(*Frame) // d.take, made once
-	ready  []sample
-	asker  *asker            // nil: the sensor talks by itself
-	want   func(*Frame) bool // set while a command waits for its answer
-	got    bool              // the answer has come
-	warm   time.Time         // values before this are flagged: the sensor was switched on
-	closed atomic.Bool
-	ended  error     // the port's end, once what came before it is delivered
-	heard  time.Time // when the last bytes came
-	bytes  int64
-	buf    [1024]byte
+	mu      sync.Mutex // guards dec
+	dec     *stream
+	emit    func(*Frame) // d.take, made once
+	ready   []sample
+	tap     Tap
+	given   []dust.Flags      // flags of the readings since the tap was told
+	changed bool              // they are not just those of their frames
+	asker   *asker            // nil: the sensor talks by itself
+	want    func(*Frame) bool // set while a command waits for its answer
+	got     bool              // the answer has come
+	warm    time.Time         // values before this are flagged: the sensor was switched on
+	closed  atomic.Bool
+	ended   error     // the port's end, once what came before it is delivered
+	heard   time.Time // when the last bytes came
+	bytes   int64
+	buf     [1024]byte
 }
 
 // Open opens the port at path for a sensor of model m. Errors wrap
@@ -113,13 +116,13 @@ func (d *Device) Close() error {
 func (d *Device) Read(ctx context.Context) (dust.Values, dust.Flags, error) {
 	began := d.now()
 	for {
-		if err := ctx.Err(); err != nil {
-			return dust.Values{}, 0, err
-		}
-		if len(d.ready) > 0 {
+		if len(d.ready) > 0 { // also after ctx ended: what was received is not lost
 			s := d.ready[0]
 			d.ready = append(d.ready[:0], d.ready[1:]...)
 			return s.values, s.flags, nil
+		}
+		if err := ctx.Err(); err != nil {
+			return dust.Values{}, 0, err
 		}
 		if err := d.step(); err != nil {
 			return dust.Values{}, 0, err
@@ -147,7 +150,7 @@ func (d *Device) step() error {
 // dropped first.
 func (d *Device) send(request []byte) error {
 	d.mu.Lock()
-	d.dec.Flush(d.emit)
+	d.flush()
 	d.mu.Unlock()
 	if r, ok := d.port.(interface{ ResetInputBuffer() error }); ok && d.asker != nil {
 		if err := r.ResetInputBuffer(); err != nil {
@@ -179,15 +182,16 @@ func (d *Device) receive() error {
 			d.asker.noteEcho(d.buf[:n])
 		}
 		d.dec.Feed(d.buf[:n], d.emit)
+		d.tell(d.buf[:n])
 	}
 	switch {
 	case err == nil:
 	case isTimeout(err):
 		if d.spec.gap > 0 && now.Sub(d.heard) >= d.spec.gap {
-			d.dec.Flush(d.emit)
+			d.flush()
 		}
 	default:
-		d.dec.Flush(d.emit)
+		d.flush()
 		d.ended = d.portError(err)
 	}
 	return nil
@@ -223,7 +227,38 @@ func (d *Device) take(f *Frame) {
 			flags |= dust.WarmUp
 		}
 		d.ready = append(d.ready, sample{f.Values, flags})
+		d.given, d.changed = append(d.given, flags), d.changed || flags != f.Flags
 	}
+}
+
+// Tap is told what the decoder of a Device is given, as it happens: raw bytes
+// that arrived, or nil where the line was silent for so long that an unfinished
+// frame was given up. flags are those of the readings that came of it, if the
+// Device knew more than their frames did, else nil. Both are valid during the
+// call only.
+type Tap func(raw []byte, flags []dust.Flags)
+
+// SetTap sets the tap. It must be called before the first Read.
+func (d *Device) SetTap(t Tap) { d.tap = t }
+
+// flush gives an unfinished frame up; d.mu is held.
+func (d *Device) flush() {
+	before := d.dec.Counts()
+	d.dec.Flush(d.emit)
+	if d.dec.Counts() != before {
+		d.tell(nil)
+	}
+}
+
+func (d *Device) tell(raw []byte) {
+	if d.tap != nil {
+		if d.changed {
+			d.tap(raw, d.given)
+		} else {
+			d.tap(raw, nil)
+		}
+	}
+	d.given, d.changed = d.given[:0], false
 }
 
 // silentError says what was seen on the line and what to try.

@@ -76,7 +76,7 @@ func TestEncodingRoundsAndClamps(t *testing.T) {
 	requireValue(t, got, dust.PM10, math.MaxUint16)
 	requireValue(t, got, dust.PM1, 0)
 	requireValue(t, got, dust.Temperature, math.MinInt16/10.0)
-	require.Equal(t, dust.Saturated, flags)
+	require.Equal(t, dust.SaturatedCoarse, flags)
 
 	b, err = sensor.AppendFrame(nil, sensor.SDS011, v)
 	require.NoError(t, err)
@@ -158,9 +158,9 @@ func TestFlagsOfOneFrame(t *testing.T) {
 		want   dust.Flags
 	}{
 		"PMS below top":      {sensor.PMS5003, with(dust.PM10, 999), 0},
-		"PMS at top":         {sensor.PMS5003, with(dust.PM10, 1000), dust.Saturated},
+		"PMS at top":         {sensor.PMS5003, with(dust.PM10, 1000), dust.SaturatedCoarse},
 		"PMS atmospheric":    {sensor.PMS3003, with(dust.PM25Atm, 1000), dust.Saturated},
-		"PMS counts at top":  {sensor.PMS5003, with(dust.N03, 655.35), dust.Saturated},
+		"PMS counts at top":  {sensor.PMS5003, with(dust.N03, 655.35), dust.SaturatedCount},
 		"PMS counts rise":    {sensor.PMS5003, with(dust.N50, 100), dust.CountOrder},
 		"PMS T counts rise":  {sensor.PMS5003T, with(dust.N25, 100), dust.CountOrder},
 		"PMS T has no N50":   {sensor.PMS5003T, with(dust.N50, 100), 0},
@@ -168,9 +168,9 @@ func TestFlagsOfOneFrame(t *testing.T) {
 		"SDS011 at top":      {sensor.SDS011, with(dust.PM25, 999.9), dust.Saturated},
 		"SPS30 below top":    {sensor.SPS30, with(dust.PM25, 999), 0},
 		"SPS30 mass at top":  {sensor.SPS30, with(dust.PM25, 1000), dust.Saturated},
-		"SPS30 count at top": {sensor.SPS30, with(dust.NPM10, 3000), dust.Saturated},
+		"SPS30 count at top": {sensor.SPS30, with(dust.NPM10, 3000), dust.SaturatedCount},
 		"SPS30 negative":     {sensor.SPS30, with(dust.PM25, -1), dust.NegativeMass},
-		"HPMA at top":        {sensor.HPMA115C0, with(dust.PM4, 1000), dust.Saturated},
+		"HPMA at top":        {sensor.HPMA115C0, with(dust.PM4, 1000), dust.SaturatedCoarse},
 		"ZH06 at top":        {sensor.ZH06, with(dust.PM1, 1000), dust.Saturated},
 		"SN-GCJA5 below top": {sensor.SNGCJA5, with(dust.PM1, 1999), 0},
 		"SN-GCJA5 at top":    {sensor.SNGCJA5, with(dust.PM1, 2000), dust.Saturated},
@@ -197,7 +197,7 @@ func TestSaturationFollowsSpec(t *testing.T) {
 			b, err := sensor.AppendFrame(nil, m, v)
 			require.NoError(t, err)
 			_, flags := decodeOne(t, m, b)
-			require.True(t, flags.Has(dust.Saturated), "%s %s at %g", m, c, top)
+			require.True(t, flags.Has(dust.SaturatedIn(c)), "%s %s at %g", m, c, top)
 		}
 	}
 }
@@ -219,7 +219,7 @@ func TestSensorsReportTrouble(t *testing.T) {
 	}
 	require.Equal(t, dust.FanFault, flagsOf(sensor.SPS30, "pub-sps30-13"))
 	require.Equal(t, dust.MissingValue, flagsOf(sensor.SPS30, "pub-sps30-20"))
-	require.Equal(t, dust.Saturated|dust.FanFault, flagsOf(sensor.SNGCJA5, "pub-sngcja5-02"))
+	require.Equal(t, dust.Saturated|dust.SaturatedCoarse|dust.FanFault, flagsOf(sensor.SNGCJA5, "pub-sngcja5-02"))
 	require.Equal(t, dust.WarmUp, flagsOf(sensor.SNGCJA5, "pub-sngcja5-03"))
 }
 

@@ -140,7 +140,7 @@ func (l *hpma) decode(values []byte, f *Frame) {
 		x := be16(values, 2*i)
 		f.Values.Set(c, float64(x))
 		if x >= hpmaTop {
-			f.Flags |= dust.Saturated
+			f.Flags |= dust.SaturatedIn(c)
 		}
 	}
 }

@@ -113,8 +113,11 @@ func (l *pms) decode(p []byte, f *Frame) {
 	v.Set(dust.PM1Atm, word(p, 10))
 	v.Set(dust.PM25Atm, word(p, 12))
 	v.Set(dust.PM10Atm, word(p, 14))
-	if max(be16(p, 4), be16(p, 6), be16(p, 8), be16(p, 10), be16(p, 12), be16(p, 14)) >= pmsTop {
+	if max(be16(p, 4), be16(p, 6), be16(p, 10), be16(p, 12)) >= pmsTop {
 		f.Flags |= dust.Saturated
+	}
+	if max(be16(p, 8), be16(p, 14)) >= pmsTop {
+		f.Flags |= dust.SaturatedCoarse
 	}
 	if l.counts >= 4 {
 		l.decodeCounts(p, f)
@@ -147,7 +150,7 @@ func (l *pms) decodeCounts(p []byte, f *Frame) {
 	}
 	// Only the smallest size can be at its top while the order holds.
 	if be16(p, 16) == pmsCountTop {
-		f.Flags |= dust.Saturated
+		f.Flags |= dust.SaturatedCount
 	}
 }
 

@@ -85,8 +85,11 @@ func sds011Decode(p []byte, f *Frame) {
 	pm25, pm10 := binary.LittleEndian.Uint16(p[2:]), binary.LittleEndian.Uint16(p[4:])
 	f.Values.Set(dust.PM25, float64(pm25)/10)
 	f.Values.Set(dust.PM10, float64(pm10)/10)
-	if max(pm25, pm10) >= sdsTop {
+	if pm25 >= sdsTop {
 		f.Flags |= dust.Saturated
+	}
+	if pm10 >= sdsTop {
+		f.Flags |= dust.SaturatedCoarse
 	}
 }
 

@@ -58,7 +58,7 @@ func (sngcja5) probe(p []byte, f *Frame) verdict {
 		x := binary.LittleEndian.Uint32(p[1+4*i:])
 		f.Values.Set(c, float64(x)/1000)
 		if x >= gcjTop {
-			f.Flags |= dust.Saturated
+			f.Flags |= dust.SaturatedIn(c)
 		}
 	}
 	f.Flags |= gcjStatusFlags(p[29])

@@ -171,7 +171,7 @@ func (d *shdlc) decode(raw []byte, f *Frame) {
 		case !f.Values.Has(c):
 			f.Flags |= dust.MissingValue
 		case x >= sps30Tops[i]:
-			f.Flags |= dust.Saturated
+			f.Flags |= dust.SaturatedIn(c)
 		case x < 0 && c.IsMass():
 			f.Flags |= dust.NegativeMass
 		}

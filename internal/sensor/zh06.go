@@ -71,7 +71,7 @@ func zhDecode(values []byte, order *[3]dust.Channel, f *Frame) {
 		x := be16(values, 2*i)
 		f.Values.Set(c, float64(x))
 		if x >= zhTop {
-			f.Flags |= dust.Saturated
+			f.Flags |= dust.SaturatedIn(c)
 		}
 	}
 }
