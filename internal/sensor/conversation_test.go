@@ -119,6 +119,20 @@ func TestSPS30Echo(t *testing.T) {
 	require.ErrorContains(t, err, "TX and RX touch")
 }
 
+// An SDS011 that ignores the command to sleep (users report it) is told again: its
+// first answer here says that it works.
+func TestSDSIgnoresSleep(t *testing.T) {
+	sleep := sensor.SDSRequest{Sub: 6, Set: 1, Value: 0, Device: sensor.SDSEverySensor}.Bytes()
+	works := []byte{0xAA, 0xC5, 6, 1, 1, 0, 0xA1, 0x60, 9, 0xAB}
+	sleeps := []byte{0xAA, 0xC5, 6, 1, 0, 0, 0xA1, 0x60, 8, 0xAB}
+	port := &sensortest.Playback{Ops: []sensortest.Op{{Write: sleep, Read: works}, {Write: sleep, Read: sleeps}}}
+	d := sensor.NewDevice(sensor.SDS011, port)
+	now := time.Now()
+	d.SetClock(func() time.Time { now = now.Add(100 * time.Millisecond); return now })
+	require.NoError(t, d.Sleep(context.Background()))
+	require.NoError(t, d.Close())
+}
+
 // The level-1 test: a device on any port gives readings. Without a device it runs
 // on a recorded conversation; with DUSTLOG_LIVE=/dev/ttyUSB0 and
 // DUSTLOG_LIVE_MODEL (default pms5003) on a real sensor, and then prints what was

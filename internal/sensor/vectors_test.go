@@ -14,6 +14,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"dustlog/internal/dust"
 	"dustlog/internal/sensor"
 )
 
@@ -78,6 +79,8 @@ func vectors(t testing.TB, m sensor.Model) []vector {
 type heard struct {
 	Kinds  []string
 	Fields [][]sensor.Field
+	Values []dust.Values
+	Flags  []dust.Flags
 	Raw    []string
 	Counts sensor.Counts
 	Before int // frames delivered before Flush
@@ -90,6 +93,8 @@ func (h *heard) note(f *sensor.Frame) {
 		fields = append(fields, field)
 	}
 	h.Fields = append(h.Fields, fields)
+	h.Values = append(h.Values, f.Values)
+	h.Flags = append(h.Flags, f.Flags)
 	h.Raw = append(h.Raw, hex.EncodeToString(f.Raw()))
 }
 
@@ -190,6 +195,7 @@ func requireVector(t *testing.T, v vector, got heard) {
 			}
 		}
 	}
+	requireChannels(t, got)
 	if n := v.Expect.FramesBeforeFlush; n != nil {
 		require.Equal(t, *n, got.Before, "frames before the line fell silent")
 	}
@@ -205,6 +211,36 @@ func requireVector(t *testing.T, v vector, got heard) {
 	require.Equal(t, total, got.Counts.ChecksumErrors+got.Counts.OtherErrors)
 	require.Equal(t, counted["bad_checksum"], got.Counts.ChecksumErrors)
 	require.EqualValues(t, len(got.Kinds), got.Counts.Frames)
+}
+
+// perChannelUnit turns a wire unit into the unit of the channel.
+var perChannelUnit = map[string]float64{"1/0.1L": 1.0 / 100, "nm": 1.0 / 1000}
+
+// requireChannels checks that the channels of each frame are its wire fields, unit
+// by unit, and that there are no others.
+func requireChannels(t *testing.T, got heard) {
+	t.Helper()
+	for i, fields := range got.Fields {
+		channels := 0
+		for _, field := range fields {
+			c, ok := field.Channel()
+			if !ok {
+				continue
+			}
+			x, has := got.Values[i].Get(c)
+			require.Equal(t, !field.Missing, has, field.Name)
+			if !has {
+				continue
+			}
+			channels++
+			factor := 1.0
+			if f, ok := perChannelUnit[field.Unit]; ok {
+				factor = f
+			}
+			require.InDelta(t, field.Value*factor, x, 1e-9*math.Abs(x), field.Name)
+		}
+		require.Equal(t, got.Values[i].Len(), channels, "%s has channels that no field explains", got.Kinds[i])
+	}
 }
 
 // requests says how to make the request that a vector describes.
