@@ -3,12 +3,17 @@ package plots
 import (
 	"cmp"
 	"fmt"
-	"image/color"
 	"io"
 	"math"
 	"slices"
 	"strings"
 	"time"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/plotter"
+	"gonum.org/v1/plot/text"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
 
 	"dustlog/internal/compare"
 	"dustlog/internal/dust"
@@ -29,15 +34,11 @@ func BeforeAfter(w io.Writer, r compare.Result, o Options) error {
 	return o.write(w, b.draw())
 }
 
-// ratioGap parts the sessions from the ratio below them; one line of text fits.
-const ratioGap = 22.0
-
 // half is the left or right part of the picture: one setup.
 type half struct {
 	name     string
 	sessions []compare.Session // with a value, in time order
 	mean     *float64
-	r        rect
 }
 
 type sessionsPlot struct {
@@ -96,128 +97,87 @@ func (b *sessionsPlot) title() string {
 	return fmt.Sprintf("%s before and after: %s", metricLabel(b.r.Metric), b.r.Verdict)
 }
 
-func (b *sessionsPlot) row() ratioRow {
+func (b *sessionsPlot) ratio() ratioRow {
 	return ratioRow{label: "Ratio after to before", ratio: positive(b.r.Ratio), low: positive(b.r.CILow), hig: positive(b.r.CIHigh)}
 }
 
-func (b *sessionsPlot) draw() *drawing {
+func (b *sessionsPlot) draw() *figure {
 	subtitle := fmt.Sprintf("%s by optical sensor, %s, logarithmic axis; one mark is one session", metricLabel(b.r.Metric), b.r.Unit)
 	f := newFigure(b.o, b.title(), subtitle, AltTextBeforeAfter(b.r))
-	f.setFooter(b.caption())
+	before, after := f.newPlot(), f.newPlot()
 	lo, hi := span(b.values(), b.floor)
-	s, ticks := logScale(lo, hi, 6)
-	x0, x1 := margin+labelWidth(ticks)+4, f.w-margin
-	middle := (x0 + x1) / 2
-	b.before.r, b.after.r = rect{x0, 0, middle - 6, 0}, rect{middle + 6, 0, x1, 0}
-	top := b.heads(f, f.top)
-
-	row := []ratioRow{b.row()}
-	names := []string{row[0].label}
-	p := f.ratioPanel(row, names, 0)
-	below := lineStep + 3 + ratioGap + p.row + 3 + 2*lineStep
-	h := f.panelHeight(math.Min(150, 0.5*f.w), top-f.top+below)
-	s.p0, s.p1 = top+h, top
-	b.before.r.y0, b.before.r.y1, b.after.r.y0, b.after.r.y1 = top, top+h, top, top+h
-	f.yAxis(rect{x0, top, x1, top + h}, s, ticks)
-	b.drawHalf(f, b.before, s, openCircle)
-	b.drawHalf(f, b.after, s, filledSquare)
-
-	p.r.y0 = top + h + lineStep + 3 + ratioGap
-	p.r.y1 = p.r.y0 + p.row
-	return f.finish(b.drawRatio(f, p, row, names))
+	ticks := logTicks{most: 6}
+	setLog(&before.Y, lo, hi, ticks)
+	setLog(&after.Y, lo, hi, blank{ticks})
+	width := (dataArea(before, f.inner()).Size().X-columnGap)/2 - 6
+	dashed := draw.LineStyle{Color: f.th.before, Width: 1.8, Dashes: []vg.Length{7, 3}}
+	b.fill(f, before, b.before, f.th.beforeMark(), dashed, width)
+	b.fill(f, after, b.after, f.th.afterMark(), draw.LineStyle{Color: f.th.after, Width: 1.8}, width)
+	data := max(leastRoom, min(150, 0.5*f.o.Width))
+	f.plots(panel{Plot: before, data: data, stretch: true}, panel{Plot: after})
+	f.space(8)
+	row := b.ratio()
+	f.plots(f.ratioPanel([]ratioRow{row}, []string{row.label}, b.matters()))
+	f.footer(b.caption())
+	return f
 }
 
-// headNames and headCounts are the words above a half.
-func (b *sessionsPlot) headNames(h half) []string {
-	name := h.name
-	if name == "" {
-		name = "(no setup named)"
+// matters is the ratio that the smallest change that matters comes to; 0 if none.
+func (b *sessionsPlot) matters() float64 {
+	if m := b.r.SmallestChange; m > 0 && m < 100 {
+		return 1 - m/100
 	}
-	return capLines(wrap(name, h.r.w()-14, textSize, true), 2, h.r.w()-14, textSize, true)
+	return 0
 }
 
-func (b *sessionsPlot) headCounts(h half) []string {
-	mean := "no geometric mean"
+// blank takes the words off ticks, so that a plot has level lines like its
+// neighbour's, but no numbers.
+type blank struct{ plot.Ticker }
+
+// Ticks implements plot.Ticker.
+func (t blank) Ticks(lo, hi float64) []plot.Tick {
+	ticks := t.Ticker.Ticks(lo, hi)
+	for i := range ticks {
+		ticks[i].Label = " " // with none at all it would be a minor tick
+	}
+	return ticks
+}
+
+// fill puts a setup's sessions, its mean and the words above them into a plot
+// whose data area is about width wide.
+func (b *sessionsPlot) fill(f *figure, p *plot.Plot, h half, sty draw.GlyphStyle, line draw.LineStyle, width vg.Length) {
+	n := len(h.sessions)
+	p.X.Min, p.X.Max = -0.5, float64(max(n, 1))-0.5
+	p.X.Tick.Marker = dateTicks(h.sessions, width, p.X.Tick.Label)
+	p.Add(f.grid(false, true))
 	if h.mean != nil {
-		mean = "geometric mean " + number(*h.mean) + " " + b.r.Unit
+		p.Add(rule(line, p.X.Min, *h.mean, p.X.Max, *h.mean))
 	}
-	return wrap(plural(len(h.sessions), "session")+", "+mean, h.r.w(), textSize, false)
+	points, low := make(plotter.XYs, n), make([]bool, n)
+	for i, s := range h.sessions {
+		points[i], low[i] = plotter.XY{X: float64(i), Y: math.Max(*s.Adjusted, b.floor)}, *s.Adjusted < b.floor
+	}
+	sty.Radius = min(sty.Radius, max(1.8, width/vg.Length(max(n, 1))/2.6))
+	p.Add(marks(points, sty, low, pointDown), b.headOf(f, h, sty, width))
 }
 
-func plural(n int, word string) string {
-	if n == 1 {
-		return "1 " + word
+// dateTicks names the days of as many sessions as have room.
+func dateTicks(sessions []compare.Session, width vg.Length, sty text.Style) plot.ConstantTicks {
+	widest := vg.Length(0)
+	labels := make([]string, len(sessions))
+	for i, s := range sessions {
+		labels[i] = elide(shortDate(s.Date), width, sty)
+		widest = max(widest, sty.Width(labels[i]))
 	}
-	return fmt.Sprintf("%d %ss", n, word)
-}
-
-// heads draws the words above both halves from y on, names level with names.
-// It returns the next free y.
-func (b *sessionsPlot) heads(f *figure, y float64) float64 {
-	halves := []half{b.before, b.after}
-	names, counts := 0, 0
-	for _, h := range halves {
-		names, counts = max(names, len(b.headNames(h))), max(counts, len(b.headCounts(h)))
-	}
-	for i, h := range halves {
-		kind, ink := openCircle, f.th.before
-		if i == 1 {
-			kind, ink = filledSquare, f.th.after
-		}
-		f.mark("legend", kind, point{h.r.x0 + 4, y + 0.6*textSize}, 3.4, ink, f.th.paper)
-		for k, line := range b.headNames(h) {
-			f.text(label{text: line, at: point{h.r.x0 + 14, y + float64(k)*lineStep + ascent*textSize}, bold: true, color: f.th.ink})
-		}
-		for k, line := range b.headCounts(h) {
-			f.text(label{text: line, at: point{h.r.x0, y + float64(names+k)*lineStep + ascent*textSize}, color: f.th.ink})
+	slot := width / vg.Length(max(len(sessions), 1))
+	every := max(1, int(math.Ceil(float64((widest+4)/slot))))
+	var ticks plot.ConstantTicks
+	for i := (every - 1) / 2; i < len(sessions); i += every {
+		if over := widest/2 - (vg.Length(len(sessions)-i)-0.5)*slot; over < 4 {
+			ticks = append(ticks, plot.Tick{Value: float64(i), Label: labels[i]})
 		}
 	}
-	return y + float64(names+counts)*lineStep + 5
-}
-
-func (b *sessionsPlot) drawHalf(f *figure, h half, s scale, kind markKind) {
-	ink, role, dash := f.th.before, "before", []float64{7, 3}
-	if kind == filledSquare {
-		ink, role, dash = f.th.after, "after", nil
-	}
-	f.base(h.r)
-	if h.mean != nil {
-		at := s.pos(*h.mean)
-		f.line("mean", pen{color: ink, width: 1.8, dash: dash}, point{h.r.x0, at}, point{h.r.x1, at})
-	}
-	b.drawPoints(f, h, s, kind, ink, role)
-}
-
-func (b *sessionsPlot) drawPoints(f *figure, h half, s scale, kind markKind, ink color.NRGBA, role string) {
-	slot := h.r.w() / float64(max(len(h.sessions), 1))
-	radius := math.Min(3.6, math.Max(1.8, slot/2.6))
-	end := math.Inf(-1)
-	every := dateStride(h.sessions, slot, h.r.w())
-	for i, session := range h.sessions {
-		x := h.r.x0 + (float64(i)+0.5)*slot
-		if v := *session.Adjusted; v < b.floor {
-			f.mark(role, downTriangle, point{x, h.r.y1 - 4}, radius, ink, f.th.paper)
-		} else {
-			f.mark(role, kind, point{x, s.pos(v)}, radius, ink, f.th.paper)
-		}
-		if i%every == 0 {
-			date := elide(shortDate(session.Date), h.r.w(), textSize, false)
-			l := label{text: date, at: point{x, h.r.y1 + 3 + ascent*textSize}, align: centre, color: f.th.muted}
-			if l = l.within(h.r.x0-4, h.r.x1+3); l.box().x0 >= end {
-				f.text(l)
-				end = l.box().x1 + 3
-			}
-		}
-	}
-}
-
-// dateStride is how many marks share a date label, so that labels stay apart.
-func dateStride(sessions []compare.Session, slot, width float64) int {
-	w := 0.0
-	for _, s := range sessions {
-		w = math.Max(w, math.Min(width, textWidth(shortDate(s.Date), textSize, false)))
-	}
-	return max(1, int(math.Ceil((w+4)/slot)))
+	return ticks
 }
 
 // shortDate prints 2006-01-02 as 2 Jan; other text stays as it is.
@@ -229,31 +189,58 @@ func shortDate(s string) string {
 	return t.Format("2 Jan")
 }
 
-// drawRatio draws the ratio's row, the smallest change that matters and the
-// axis. It returns the next free y.
-func (b *sessionsPlot) drawRatio(f *figure, p ratioPanel, row []ratioRow, names []string) float64 {
-	matters := 1 - b.r.SmallestChange/100
-	var extra []float64
-	if matters > 0 && matters < 1 {
-		extra = []float64{matters}
+// head is the words above a half: the setup with its mark, then its numbers.
+type head struct {
+	th            *theme
+	mark          draw.GlyphStyle
+	names, counts []string
+	lines         [2]int // to keep free for names and for counts
+}
+
+const markRoom = 14.0
+
+func (b *sessionsPlot) headOf(f *figure, h half, mark draw.GlyphStyle, width vg.Length) head {
+	out := head{th: f.th, mark: mark}
+	out.mark.Radius = 3.8
+	out.names, out.counts = b.headWords(f.th, h, width)
+	for _, other := range []half{b.before, b.after} {
+		names, counts := b.headWords(f.th, other, width)
+		out.lines = [2]int{max(out.lines[0], len(names)), max(out.lines[1], len(counts))}
 	}
-	s, ticks := ratioScale(row, extra...).across(p.r.x0, p.r.x1)
-	y := f.xAxis(p.r, s, ticks)
-	f.base(p.r)
-	if len(extra) > 0 {
-		x := s.pos(matters)
-		f.line("matters", pen{color: f.th.muted, width: 1, dash: []float64{2, 2}}, point{x, p.r.y0 - 2}, point{x, p.r.y1})
-		l := label{text: "smallest that matters", at: point{x, p.r.y0 - 5}, align: centre, color: f.th.muted}
-		f.text(l.within(margin, f.w-margin))
+	return out
+}
+
+func (b *sessionsPlot) headWords(th *theme, h half, width vg.Length) (names, counts []string) {
+	name := cmp.Or(h.name, "(no setup named)")
+	mean := "no geometric mean"
+	if h.mean != nil {
+		mean = "geometric mean " + number(*h.mean) + " " + b.r.Unit
 	}
-	f.drawRatios(p, row, names, s)
-	return f.sideNotes(p.r, y)
+	names = capLines(wrap(name, width-markRoom, th.bold()), 2, width-markRoom, th.bold())
+	return names, wrap(plural(len(h.sessions), "session")+", "+mean, width, th.text(th.ink))
+}
+
+func (h head) height() vg.Length { return vg.Length(h.lines[0]+h.lines[1])*lineStep + 5 }
+
+// GlyphBoxes implements plot.GlyphBoxer.
+func (h head) GlyphBoxes(*plot.Plot) []plot.GlyphBox { return above(true, h.height()) }
+
+// Plot implements plot.Plotter.
+func (h head) Plot(c draw.Canvas, _ *plot.Plot) {
+	top := c.Max.Y + h.height() - 0.9*textSize
+	c.DrawGlyphNoClip(h.mark, vg.Point{X: c.Min.X + 4, Y: top + 0.3*textSize})
+	for i, line := range h.names {
+		write(c, h.th.bold(), vg.Point{X: c.Min.X + markRoom, Y: top - vg.Length(i)*lineStep}, line)
+	}
+	for i, line := range h.counts {
+		write(c, h.th.text(h.th.ink), vg.Point{X: c.Min.X, Y: top - vg.Length(h.lines[0]+i)*lineStep}, line)
+	}
 }
 
 func (b *sessionsPlot) caption() string {
 	r := b.r
 	parts := []string{"Marks: mean of a session, adjusted for its tasks; level lines: geometric means."}
-	if ratio := b.row(); ratio.ratio != nil && (ratio.low != nil || ratio.hig != nil) {
+	if ratio := b.ratio(); ratio.ratio != nil && (ratio.low != nil || ratio.hig != nil) {
 		parts = append(parts, fmt.Sprintf("Brackets: %s %% interval of the ratio.", percent(r)))
 	}
 	if m := r.SmallestChange; m > 0 && m < 100 {
@@ -274,7 +261,7 @@ func AltTextBeforeAfter(r compare.Result) string {
 	text := fmt.Sprintf("%s in %s under %s (before) and %s under %s (after): geometric means %s and %s %s.",
 		metricLabel(r.Metric), plural(len(b.before.sessions), "session"), r.Before, plural(len(b.after.sessions), "session"), r.After,
 		levelText(b.before.mean), levelText(b.after.mean), r.Unit)
-	if row := b.row(); row.ratio != nil {
+	if row := b.ratio(); row.ratio != nil {
 		text += fmt.Sprintf(" Ratio after to before %s, %s %% interval %s to %s: %s.", ratioNumber(*row.ratio), percent(r), boundText(row.low), boundText(row.hig), r.Verdict)
 	} else {
 		text += fmt.Sprintf(" No ratio: %s.", r.Verdict)

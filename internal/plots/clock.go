@@ -4,6 +4,10 @@ import (
 	"fmt"
 	"strings"
 	"time"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/text"
+	"gonum.org/v1/plot/vg"
 )
 
 // clockSteps are the distances of two time ticks that people count in.
@@ -14,16 +18,26 @@ var clockSteps = []time.Duration{
 	24 * time.Hour, 2 * 24 * time.Hour, 7 * 24 * time.Hour, 14 * 24 * time.Hour, 28 * 24 * time.Hour,
 }
 
-// timeTick is a marked moment; its label is clock time, or the date at midnight
-// of a picture that spans days.
-type timeTick struct {
-	at    time.Time
-	label string
+// clockTicks marks round clock times of zone on an axis of Unix milliseconds,
+// as many as have room; the label is clock time, or the date at midnight of a
+// picture that spans days. Across a change of the clocks the marks stay on round
+// wall times. (gonum's TimeTicks mark round numbers of seconds.)
+type clockTicks struct {
+	zone  *time.Location
+	width vg.Length
+	sty   text.Style
 }
 
-// timeTicks marks round clock times of zone in [from, to], at most n of them.
-// Across a change of the clocks the marks stay on round wall times.
-func timeTicks(from, to time.Time, zone *time.Location, n int) []timeTick {
+// Ticks implements plot.Ticker.
+func (c clockTicks) Ticks(lo, hi float64) []plot.Tick {
+	const perLabel = 42 // points
+	from, to := time.UnixMilli(int64(lo)), time.UnixMilli(int64(hi))
+	norm := func(v float64) float64 { return plot.LinearScale{}.Normalize(lo, hi, v) }
+	return apart(timeTicks(from, to, c.zone, int(c.width/perLabel)), norm, c.width, 5, c.sty)
+}
+
+// timeTicks marks round clock times in [from, to], at most n of them.
+func timeTicks(from, to time.Time, zone *time.Location, n int) []plot.Tick {
 	n = max(n, 2)
 	span := to.Sub(from)
 	step := clockSteps[len(clockSteps)-1]
@@ -37,9 +51,9 @@ func timeTicks(from, to time.Time, zone *time.Location, n int) []timeTick {
 		step *= 2
 	}
 	days := step >= 24*time.Hour
-	var ticks []timeTick
+	var ticks []plot.Tick
 	for _, t := range roundTimes(from, to, zone, step) {
-		ticks = append(ticks, timeTick{t, clockLabel(t, step, span, days)})
+		ticks = append(ticks, plot.Tick{Value: float64(t.UnixMilli()), Label: clockLabel(t, step, span, days)})
 	}
 	return ticks
 }

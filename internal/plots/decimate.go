@@ -2,6 +2,8 @@ package plots
 
 import (
 	"iter"
+
+	"gonum.org/v1/plot/vg"
 )
 
 // sample is one value of a curve. joined says that the curve runs on from the
@@ -15,8 +17,8 @@ type sample struct {
 // curve is what is drawn of a row of samples: lines, and dots for samples that
 // stand alone.
 type curve struct {
-	paths [][]point
-	dots  []point
+	paths [][]vg.Point
+	dots  []vg.Point
 }
 
 // column gathers the samples that fall into one narrow upright strip.
@@ -32,7 +34,7 @@ type column struct {
 // lost, and within a column's width the line is the one that all samples would
 // give. A gap is never crossed: where one lies inside a column, the values
 // around it are joined by an upright line, which takes no time.
-func reduce(samples iter.Seq[sample], x func(ms int64) float64, y func(v float64) float64, width float64) curve {
+func reduce(samples iter.Seq[sample], x func(ms int64) vg.Length, y func(v float64) vg.Length, width vg.Length) curve {
 	b := curveBuilder{x: x, y: y}
 	var c column
 	for s := range samples {
@@ -63,9 +65,9 @@ func reduce(samples iter.Seq[sample], x func(ms int64) float64, y func(v float64
 }
 
 type curveBuilder struct {
-	x    func(ms int64) float64
-	y    func(v float64) float64
-	path []point
+	x    func(ms int64) vg.Length
+	y    func(v float64) vg.Length
+	path []vg.Point
 	out  curve
 }
 
@@ -106,7 +108,7 @@ func (b *curveBuilder) addBroken(c column) {
 }
 
 func (b *curveBuilder) corner(ms int64, v float64) {
-	b.path = append(b.path, point{b.x(ms), b.y(v)})
+	b.path = append(b.path, vg.Point{X: b.x(ms), Y: b.y(v)})
 }
 
 func (b *curveBuilder) cut() {

@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
 
 	"dustlog/internal/dust"
 )
@@ -31,10 +33,10 @@ func randomSamples(rnd *rand.Rand, n int) []sample {
 	return out
 }
 
-func identity(v float64) float64 { return v }
+func identity(v float64) vg.Length { return vg.Length(v) }
 
 // corners are all points of a curve.
-func (c curve) corners() []point { return append(slices.Concat(c.paths...), c.dots...) }
+func (c curve) corners() []vg.Point { return append(slices.Concat(c.paths...), c.dots...) }
 
 // Property: in every column the highest and the lowest value that went in come
 // out, and nothing else is invented.
@@ -43,13 +45,13 @@ func TestReduceKeepsEveryPeak(t *testing.T) {
 		rnd := rand.New(rand.NewPCG(seed, 7))
 		samples := randomSamples(rnd, 1+rnd.IntN(3000))
 		perPoint := math.Exp(rnd.Float64() * 6) // from sparse to 400 ms a point
-		x := func(ms int64) float64 { return float64(ms) / perPoint }
+		x := func(ms int64) vg.Length { return vg.Length(float64(ms) / perPoint) }
 		c := reduce(slices.Values(samples), x, identity, 0.75)
 
 		type ends struct{ low, high float64 }
 		in, out := map[int]ends{}, map[int]ends{}
 		known := map[float64]bool{}
-		note := func(m map[int]ends, px, v float64) {
+		note := func(m map[int]ends, px vg.Length, v float64) {
 			k := int(px / 0.75)
 			e, ok := m[k]
 			if !ok {
@@ -62,8 +64,8 @@ func TestReduceKeepsEveryPeak(t *testing.T) {
 			known[s.v] = true
 		}
 		for _, p := range c.corners() {
-			note(out, p.x, p.y)
-			require.True(t, known[p.y])
+			note(out, p.X, float64(p.Y))
+			require.True(t, known[float64(p.Y)])
 		}
 		require.Equal(t, in, out, "seed %d", seed)
 		// Four corners a column, and a column broken by a gap has at most one more.
@@ -78,15 +80,15 @@ func TestReduceCrossesNoGap(t *testing.T) {
 		rnd := rand.New(rand.NewPCG(seed, 8))
 		samples := randomSamples(rnd, 1+rnd.IntN(2000))
 		perPoint := math.Exp(rnd.Float64() * 6)
-		index := map[float64]int{}
-		x := func(ms int64) float64 { return float64(ms) / perPoint }
+		index := map[vg.Length]int{}
+		x := func(ms int64) vg.Length { return vg.Length(float64(ms) / perPoint) }
 		for i, s := range samples {
 			index[x(s.ms)] = i
 		}
 		for _, path := range reduce(slices.Values(samples), x, identity, 0.75).paths {
 			for i := 1; i < len(path); i++ {
-				a, okA := index[path[i-1].x]
-				b, okB := index[path[i].x]
+				a, okA := index[path[i-1].X]
+				b, okB := index[path[i].X]
 				require.True(t, okA && okB && a <= b)
 				for k := a + 1; k <= b; k++ {
 					require.True(t, samples[k].joined, "seed %d: line from sample %d to %d crosses the gap before %d", seed, a, b, k)
@@ -113,39 +115,30 @@ func TestShiftTraceCrossesNoGap(t *testing.T) {
 		require.NoError(t, s.Append(at, 50+float64(sec%7), f))
 	}
 	mean := []MeanPoint{{At: minute(1), MgM3: 0.05}, {At: minute(2), MgM3: 0.05}, {At: minute(3), MgM3: 0.05}, {At: minute(7.5), MgM3: 0.05}, {At: minute(8.5), MgM3: 0.05}}
-	o, err := Options{}.complete()
-	require.NoError(t, err)
-	tr, err := newTrace(TraceData{Series: s, Mean15: mean}, o)
-	require.NoError(t, err)
-	d := tr.draw()
-	x0, x1 := gapless(d)
-	place := func(m float64) float64 { return x0 + m/(600+4)*60*(x1-x0) } // the last reading holds 5 s
+	r := recordTrace(t, TraceData{Series: s, Mean15: mean}, Options{})
+	x0, x1 := baseLine(r)
+	place := func(m float64) vg.Length { return x0 + vg.Length(m/(600+4)*60)*(x1-x0) } // the last reading holds 5 s
 	lines := 0
-	for _, shape := range d.shapes {
-		if shape.role != "reading" && shape.role != "mean" {
-			continue
-		}
-		for _, path := range shape.paths {
-			for i := 1; i < len(path); i++ {
-				lines++
-				for _, gap := range []float64{3.5, 6.5} {
-					p := place(gap)
-					require.False(t, path[i-1].x < p && path[i].x > p, "%s spans minute %g", shape.role, gap)
-				}
+	th := themes[Light]
+	for _, path := range append(r.of(th.readingLine()), r.of(th.meanLine())...) {
+		for i := 1; i < len(path.points); i++ {
+			if path.starts[i] {
+				continue
+			}
+			lines++
+			for _, gap := range []float64{3.5, 6.5} {
+				p := place(gap)
+				require.False(t, path.points[i-1].X < p && path.points[i].X > p, "a line spans minute %g", gap)
 			}
 		}
 	}
 	require.Greater(t, lines, 400)
 }
 
-// gapless is where the panel begins and ends: its base line.
-func gapless(d *drawing) (x0, x1 float64) {
-	for _, s := range d.shapes {
-		if s.role == "axis" {
-			return s.paths[0][0].x, s.paths[0][1].x
-		}
-	}
-	return 0, 0
+// baseLine is where the data area begins and ends.
+func baseLine(r recorded) (x0, x1 vg.Length) {
+	base := r.of(draw.LineStyle{Color: themes[Light].muted, Width: 0.8})
+	return base[0].points[0].X, base[0].points[1].X
 }
 
 // One reading of 900 among 300 000 of about 10 is 90 % of the picture's height
@@ -161,19 +154,11 @@ func TestLonePeakOfAWeekIsSeen(t *testing.T) {
 		}
 		require.NoError(t, s.Append(time.UnixMilli(ms[i]), x, f[i]))
 	}
-	o, err := Options{}.complete()
-	require.NoError(t, err)
-	tr, err := newTrace(TraceData{Series: s}, o)
-	require.NoError(t, err)
-	top, bottom := math.Inf(1), math.Inf(-1)
-	for _, shape := range tr.draw().shapes {
-		if shape.role == "reading" {
-			for _, path := range shape.paths {
-				for _, p := range path {
-					top, bottom = math.Min(top, p.y), math.Max(bottom, p.y)
-				}
-			}
+	low, high := vg.Length(math.Inf(1)), vg.Length(math.Inf(-1))
+	for _, path := range recordTrace(t, TraceData{Series: s}, Options{}).of(themes[Light].readingLine()) {
+		for _, p := range path.points {
+			low, high = min(low, p.Y), max(high, p.Y)
 		}
 	}
-	require.Greater(t, bottom-top, 0.85*tracePanel)
+	require.Greater(t, high-low, vg.Length(0.85*tracePanel))
 }

@@ -4,11 +4,12 @@
 // does decide is drawing: where things stand, which colour they have, and how a
 // million readings become a line that a screen can show without losing a peak.
 //
-// Every picture is laid out once, as a list of lines, shapes and texts measured
-// in points from the top left corner, and then written by one of three small
-// writers. So the formats cannot disagree, and a test can ask where each text
-// stands. Words decide the height: a picture grows downwards where titles or
-// legends need more lines than the height asked for has room for.
+// Every picture is made of gonum plots: its axes, scales, ticks, grids and marks
+// where it has them, and plotters of our own where it has none: lines that keep
+// peaks and gaps, bands of tasks, intervals, hatched bars. Plots, titles, legends
+// and captions are blocks of a figure, stacked on one of gonum's canvases. Words
+// decide the height: a picture grows downwards where titles or legends need more
+// lines than the height asked for has room for.
 //
 // Three rules hold in every picture:
 //

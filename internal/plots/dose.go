@@ -5,8 +5,13 @@ import (
 	"image/color"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
 
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
@@ -91,37 +96,30 @@ func (p *dosePlot) look(th *theme, task string) (color.NRGBA, int) {
 	return th.fills[k%len(th.fills)], k % 4
 }
 
-func (p *dosePlot) draw(o Options) *drawing {
+func (p *dosePlot) draw(o Options) *figure {
 	f := newFigure(o, "Which task brought the dust, shift by shift",
 		fmt.Sprintf("Share of the measured dose by task, %% (%s by optical sensor)", metricLabel(p.r.Metric)), AltTextTaskDose(p.r))
-	f.setFooter(p.caption(), p.legend(f))
-	lw, tw := 0.0, textWidth("8-h mean", textSize, false)
+	pl := f.newPlot()
+	means := beside{th: f.th, heading: "8-h mean"}
+	var labels []string
 	for i, s := range p.shifts {
-		lw = math.Max(lw, textWidth(p.labels[i], textSize, false))
-		tw = math.Max(tw, textWidth(twaText(s), textSize, false))
+		labels = append(labels, elide(p.labels[i], 0.3*f.o.Width, f.th.text(f.th.ink)))
+		means.texts, means.y = append(means.texts, twaText(s)), append(means.y, row(i))
 	}
-	lw = math.Min(lw, 0.3*f.w)
-	r := rect{margin + lw + 6, f.top + lineStep, f.w - margin - tw - 8, 0}
-	want := 22 * float64(len(p.shifts))
+	names(&pl.Y, labels, f.th.ink)
+	pl.X.Min, pl.X.Max, pl.X.LineStyle.Width = 0, 1, 0
+	pl.Add(f.grid(true, false), shareBars{p, f.th}, means)
+	pl.X.Tick.Marker = plot.ConstantTicks{{Value: 0, Label: "0"}, {Value: 0.5, Label: "50"}, {Value: 1, Label: "100 %"}}
+	if dataArea(pl, f.inner()).Size().X > 110 {
+		pl.X.Tick.Marker = plot.ConstantTicks{{Value: 0, Label: "0"}, {Value: 0.25, Label: "25"}, {Value: 0.5, Label: "50"}, {Value: 0.75, Label: "75"}, {Value: 1, Label: "100 %"}}
+	}
+	each := 22.0
 	if len(p.shifts) > 14 {
-		want = 13 * float64(len(p.shifts))
+		each = 13
 	}
-	below := 3 + lineStep
-	room := f.o.Height.Points() - f.top - lineStep - below - f.footer.height() - margin
-	want = math.Max(want, math.Min(room, 1.5*want))
-	r.y1 = r.y0 + want
-	s := scale{lo: 0, hi: 1, p0: r.x0, p1: r.x1}
-	ticks := []tick{{0, "0"}, {0.25, "25"}, {0.5, "50"}, {0.75, "75"}, {1, "100 %"}}
-	f.text(label{text: "8-h mean", at: point{f.w - margin, f.top + ascent*textSize}, align: right, color: f.th.muted})
-	y := f.xAxis(r, s, ticks)
-	p.drawBars(f, r)
-	step := want / float64(len(p.shifts))
-	for i, shift := range p.shifts {
-		base := r.y0 + (float64(i)+0.5)*step + 0.33*textSize
-		f.text(label{text: elide(p.labels[i], lw, textSize, false), at: point{margin, base}, color: f.th.ink})
-		f.text(label{text: twaText(shift), at: point{f.w - margin, base}, align: right, color: f.th.ink})
-	}
-	return f.finish(y)
+	f.plots(panel{Plot: pl, data: vg.Length(each * float64(len(p.shifts))), stretch: true})
+	f.footer(p.caption(), p.legend(f.th))
+	return f
 }
 
 func twaText(s exposure.ShiftResult) string {
@@ -132,27 +130,6 @@ func twaText(s exposure.ShiftResult) string {
 		return strconv.FormatFloat(v, 'f', 3, 64) + " mg/m³"
 	}
 	return number(*s.TWA8h) + " mg/m³"
-}
-
-// bars stacks each shift's shares in the order of the legend. It returns the
-// parts by task.
-func (p *dosePlot) bars(panel rect) [][]rect {
-	parts := make([][]rect, len(p.tasks))
-	step := panel.h() / float64(len(p.shifts))
-	for k, s := range p.shifts {
-		shares, total := p.shares(s)
-		y0, y1 := panel.y0+(float64(k)+0.12)*step, panel.y0+(float64(k)+0.88)*step
-		at := panel.x0
-		for _, i := range p.order() {
-			if shares[i] > 0 {
-				// Shares add up to 1; should they add up to more, they still end at the edge.
-				next := at + panel.w()*shares[i]/math.Max(total, 1)
-				parts[i] = append(parts[i], rect{at, y0, next, y1})
-				at = next
-			}
-		}
-	}
-	return parts
 }
 
 func (p *dosePlot) shares(s exposure.ShiftResult) (shares []float64, total float64) {
@@ -166,29 +143,91 @@ func (p *dosePlot) shares(s exposure.ShiftResult) (shares []float64, total float
 	return shares, total
 }
 
-// drawBars draws all parts of a task at once, which keeps the file small, and
-// then the words on them.
-func (p *dosePlot) drawBars(f *figure, panel rect) {
-	parts := p.bars(panel)
-	for i, task := range p.tasks {
-		fill, kind := p.look(f.th, task)
-		var outlines, lines, halos [][]point
-		var words []label
-		for _, r := range parts[i] {
-			outlines = append(outlines, r.corners())
+// shareBars draws each shift's shares as one bar, stacked in the order of the
+// legend. gonum's bar charts know no hatching and no words on bars.
+type shareBars struct {
+	*dosePlot
+	th *theme
+}
+
+// Plot implements plot.Plotter. All parts of a task are one path, which keeps
+// the file small.
+func (b shareBars) Plot(c draw.Canvas, p *plot.Plot) {
+	for i, parts := range b.parts(c, p) {
+		fill, kind := b.look(b.th, b.tasks[i])
+		var outlines, lines vg.Path
+		for _, r := range parts {
+			outlines = append(outlines, r.Path()...)
 			lines = append(lines, hatch(r, kind)...)
-			if l, ok := p.shareLabel(task, r, f.th); ok {
-				words = append(words, l)
-				b := l.box()
-				halos = append(halos, rect{b.x0 - 1.5, math.Max(b.y0+1, r.y0+0.5), b.x1 + 1.5, math.Min(b.y1-1, r.y1-0.5)}.corners())
+		}
+		if len(parts) > 0 {
+			paintPart(c, b.th, fill, outlines, lines)
+		}
+		b.labels(c, parts, b.tasks[i], fill, kind > 0)
+	}
+}
+
+func paintPart(c draw.Canvas, th *theme, fill color.Color, outlines, lines vg.Path) {
+	c.SetColor(fill)
+	c.Fill(outlines)
+	if len(lines) > 0 {
+		c.SetLineStyle(draw.LineStyle{Color: th.hatch, Width: 0.5})
+		c.Stroke(lines)
+	}
+	c.SetLineStyle(draw.LineStyle{Color: th.ink, Width: 0.6})
+	c.Stroke(outlines)
+}
+
+// parts are the boxes of each task.
+func (b shareBars) parts(c draw.Canvas, p *plot.Plot) [][]vg.Rectangle {
+	x, y := p.Transforms(&c)
+	out := make([][]vg.Rectangle, len(b.tasks))
+	for k, s := range b.shifts {
+		shares, total := b.shares(s)
+		at := 0.0
+		for _, i := range b.order() {
+			if shares[i] > 0 {
+				// Shares add up to 1; should they add up to more, they still end at the edge.
+				next := at + shares[i]/math.Max(total, 1)
+				out[i] = append(out[i], vg.Rectangle{Min: vg.Point{X: x(at), Y: y(row(k) - 0.38)}, Max: vg.Point{X: x(next), Y: y(row(k) + 0.38)}})
+				at = next
 			}
 		}
-		f.outlines("share", outlines, &fill, &pen{color: f.th.ink, width: 0.6})
-		f.lines("hatch", pen{color: f.th.hatch, width: 0.5}, lines)
-		if kind > 0 {
-			f.outlines("halo", halos, &fill, nil)
+	}
+	return out
+}
+
+// labels writes number and name, or the number alone, into the parts of a task
+// that have room.
+func (b shareBars) labels(c draw.Canvas, parts []vg.Rectangle, task string, fill color.Color, hatched bool) {
+	texts := []string{b.name(task)}
+	if task != "" {
+		n := strconv.Itoa(b.taskNumber(task))
+		texts = []string{n + " " + b.name(task), n}
+	}
+	sty := b.th.text(b.th.ink)
+	var behind vg.Path
+	type words struct {
+		at   vg.Point
+		text string
+	}
+	var list []words
+	for _, r := range parts {
+		k := slices.IndexFunc(texts, func(s string) bool { return sty.Width(s)+6 <= r.Size().X && r.Size().Y >= textSize })
+		if k < 0 {
+			continue
 		}
-		f.labels = append(f.labels, words...)
+		w := sty.Width(texts[k])
+		at := vg.Point{X: (r.Min.X + r.Max.X - w) / 2, Y: (r.Min.Y+r.Max.Y)/2 - 0.33*textSize}
+		list = append(list, words{at, texts[k]})
+		behind = append(behind, vg.Rectangle{Min: vg.Point{X: at.X - 1.5, Y: max(at.Y-1.5, r.Min.Y+0.5)}, Max: vg.Point{X: at.X + w + 1.5, Y: min(at.Y+7.5, r.Max.Y-0.5)}}.Path()...)
+	}
+	if hatched && len(behind) > 0 { // no hatching behind words
+		c.SetColor(fill)
+		c.Fill(behind)
+	}
+	for _, l := range list {
+		write(c, sty, l.at, l.text)
 	}
 }
 
@@ -212,36 +251,18 @@ func (p *dosePlot) name(task string) string {
 	return clean(task)
 }
 
-// shareLabel is what is written into a part of a bar: number and name, or the
-// number alone, or nothing.
-func (p *dosePlot) shareLabel(task string, r rect, th *theme) (label, bool) {
-	texts := []string{p.name(task)}
-	if task != "" {
-		n := strconv.Itoa(p.taskNumber(task))
-		texts = []string{n + " " + p.name(task), n}
-	}
-	for _, text := range texts {
-		if textWidth(text, textSize, false)+6 <= r.w() && r.h() >= textSize {
-			at := point{(r.x0 + r.x1) / 2, (r.y0+r.y1)/2 + 0.33*textSize}
-			return label{text: text, at: at, align: centre, size: textSize, color: th.ink}, true
-		}
-	}
-	return label{}, false
-}
-
-func (p *dosePlot) legend(f *figure) []entry {
+func (p *dosePlot) legend(th *theme) []entry {
 	var out []entry
 	for _, i := range p.order() {
 		task := p.tasks[i]
-		fill, kind := p.look(f.th, task)
+		fill, kind := p.look(th, task)
 		text := p.name(task)
 		if task != "" {
 			text = strconv.Itoa(p.taskNumber(task)) + " " + text
 		}
-		out = append(out, entry{text, func(d *drawing, r rect) {
-			d.box("legend", r, &fill, &pen{color: f.th.ink, width: 0.6})
-			d.lines("legend", pen{color: f.th.hatch, width: 0.5}, hatch(r, kind))
-		}})
+		out = append(out, entry{text, thumbnail(func(c *draw.Canvas) {
+			paintPart(*c, th, fill, c.Rectangle.Path(), hatch(c.Rectangle, kind))
+		})})
 	}
 	return out
 }

@@ -7,6 +7,11 @@ import (
 	"slices"
 	"strings"
 
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/text"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+
 	"dustlog/internal/compare"
 	"dustlog/internal/dust"
 )
@@ -48,10 +53,10 @@ func boundText(p *float64) string {
 	return ratioNumber(*p)
 }
 
-// ratioScale covers 1, extra and all rows. Intervals that reach beyond a factor
+// ratioRange covers 1, extra and all rows. Intervals that reach beyond a factor
 // of 30 from every ratio are cut, and drawn with an arrow.
-func ratioScale(rows []ratioRow, extra ...float64) scale {
-	lo, hi := 0.8, 1.25
+func ratioRange(rows []ratioRow, extra ...float64) (lo, hi float64) {
+	lo, hi = 0.8, 1.25
 	for _, x := range extra {
 		lo, hi = math.Min(lo, x), math.Max(hi, x)
 	}
@@ -68,100 +73,127 @@ func ratioScale(rows []ratioRow, extra ...float64) scale {
 			}
 		}
 	}
-	s, _ := logScale(lo, hi, 1)
-	return s
-}
-
-// ratioPanel says where the rows of ratios go. Where the picture is narrow, the
-// words of a row stand above its bar.
-type ratioPanel struct {
-	r       rect
-	row     float64
-	names   float64 // width of the rows' names
-	stacked bool
+	return lo, hi
 }
 
 const rowHeight = 19.0
 
-func (f *figure) ratioPanel(rows []ratioRow, labels []string, want float64) ratioPanel {
-	lw, tw := 0.0, 0.0
+// ratioPanel is a plot of rows of ratios: names on the left, figures on the
+// right, or both above the bars where there is no room beside them. matters,
+// if above zero, is marked as the ratio that is just small enough.
+func (f *figure) ratioPanel(rows []ratioRow, labels []string, matters float64) panel {
+	p, ink := f.newPlot(), f.th.text(f.th.ink)
+	figures := beside{th: f.th}
+	widest := vg.Length(0)
 	for i, r := range rows {
-		lw = math.Max(lw, textWidth(labels[i], textSize, false))
-		tw = math.Max(tw, textWidth(r.text(), textSize, false))
+		figures.texts, figures.y = append(figures.texts, r.text()), append(figures.y, row(i))
+		widest = max(widest, ink.Width(labels[i]))
 	}
-	p := ratioPanel{row: rowHeight, names: lw, r: rect{margin + lw + 8, f.top, f.w - margin - tw - 8, 0}}
-	if p.r.w() < 0.45*f.w {
-		lw = math.Min(lw, f.inner()-tw-8)
-		p = ratioPanel{row: rowHeight + lineStep, names: lw, stacked: true, r: rect{margin + 4, f.top, f.w - margin - 4, 0}}
+	bars := &ratioBars{th: f.th, rows: rows, matters: matters}
+	names(&p.Y, labels, f.th.ink)
+	height := rowHeight
+	p.Add(f.grid(true, false), bars)
+	if f.inner()-widest-figures.width()-8 < 0.45*f.o.Width {
+		height += lineStep
+		p.Y.Tick.Marker, p.Y.Padding = plot.ConstantTicks{}, 6
+		p.Add(stackedWords{th: f.th, labels: labels, figures: figures, width: f.inner()})
+	} else {
+		p.Add(figures)
 	}
-	p.row = math.Max(p.row, math.Min(want/float64(max(len(rows), 1)), 1.6*p.row))
-	return p
+	bars.drop = vg.Length(height-rowHeight) / 2
+	var extra []float64
+	if matters > 0 {
+		extra = append(extra, matters)
+	}
+	lo, hi := ratioRange(rows, extra...)
+	setLog(&p.X, lo, hi, plot.ConstantTicks{})
+	f.fitTicks(p)
+	return panel{Plot: p, data: vg.Length(height * float64(len(rows))), left: "← less after", right: "more after →"}
 }
 
-// drawRatios draws the rows into the panel, whose top and height are set.
-func (f *figure) drawRatios(p ratioPanel, rows []ratioRow, labels []string, s scale) {
-	one := s.pos(1)
-	f.line("one", pen{color: f.th.ink, width: 1}, point{one, p.r.y0}, point{one, p.r.y1})
-	for i, row := range rows {
-		top := p.r.y0 + float64(i)*p.row
-		bar := top + p.row/2
-		words := bar + 0.33*textSize
-		if p.stacked {
-			words = top + 2 + ascent*textSize
-			bar = top + 2 + lineStep + (p.row-2-lineStep)/2 - 2
+// fitTicks marks as many round values along a logarithmic x axis as have room.
+func (f *figure) fitTicks(p *plot.Plot) {
+	p.X.Tick.Marker = logTicks{width: dataArea(p, f.inner()).Size().X, sty: p.X.Tick.Label}
+}
+
+// ratioBars draws ratios with their intervals and the upright line at 1.
+type ratioBars struct {
+	th      *theme
+	rows    []ratioRow
+	matters float64
+	drop    vg.Length // of the bars below the middles of their rows
+}
+
+// Plot implements plot.Plotter.
+func (b *ratioBars) Plot(c draw.Canvas, p *plot.Plot) {
+	x, y := p.Transforms(&c)
+	c.StrokeLine2(draw.LineStyle{Color: b.th.ink, Width: 1}, x(1), c.Min.Y, x(1), c.Max.Y)
+	if b.matters > 0 {
+		dotted := draw.LineStyle{Color: b.th.muted, Width: 1, Dashes: []vg.Length{2, 2}}
+		at := x(b.matters)
+		c.StrokeLine2(dotted, at, c.Min.Y, at, c.Max.Y+2)
+		sty, text := b.th.text(b.th.muted), "smallest that matters"
+		w := sty.Width(text)
+		write(c, sty, vg.Point{X: max(c.Min.X, min(at-w/2, c.Max.X-w)), Y: c.Max.Y + 5}, text)
+	}
+	for i, r := range b.rows {
+		if r.ratio != nil {
+			b.interval(c, p, r, y(row(i))-b.drop)
+			c.DrawGlyphNoClip(b.th.afterMark(), vg.Point{X: x(*r.ratio), Y: y(row(i)) - b.drop})
 		}
-		value := row.text()
-		name := label{text: elide(labels[i], p.names, textSize, false), at: point{margin, words}, color: f.th.ink}
-		figures := label{text: value, at: point{f.w - margin, words}, align: right, color: f.th.ink}
-		if p.stacked {
-			figures.align, figures.at.x = left, margin+p.names+8
-			f.box("halo", name.box(), &f.th.paper, nil) // only axis lines pass here
-			f.box("halo", figures.box(), &f.th.paper, nil)
-		}
-		f.text(name)
-		f.text(figures)
-		f.drawRatio(row, s, bar, p.r)
 	}
 }
 
-func (f *figure) drawRatio(row ratioRow, s scale, y float64, r rect) {
-	if row.ratio == nil {
+// GlyphBoxes implements plot.GlyphBoxer.
+func (b *ratioBars) GlyphBoxes(*plot.Plot) []plot.GlyphBox { return above(b.matters > 0, lineStep+5) }
+
+func (b *ratioBars) interval(c draw.Canvas, p *plot.Plot, r ratioRow, y vg.Length) {
+	if r.low == nil && r.hig == nil {
 		return
 	}
-	ink := pen{color: f.th.after, width: 1.6}
-	if row.low != nil || row.hig != nil {
-		a, cutA := s.end(row.low, r.x0)
-		b, cutB := s.end(row.hig, r.x1)
-		f.line("interval", ink, point{a, y}, point{b, y})
-		f.intervalEnd(ink, a, y, -1, cutA)
-		f.intervalEnd(ink, b, y, 1, cutB)
+	ink := draw.LineStyle{Color: b.th.after, Width: 1.6}
+	end := func(v *float64, edge, dir vg.Length) vg.Length {
+		if v == nil || *v < p.X.Min || *v > p.X.Max { // an arrow: it goes on
+			c.StrokeLines(ink, []vg.Point{{X: edge - dir*4, Y: y - 3}, {X: edge, Y: y}, {X: edge - dir*4, Y: y + 3}})
+			return edge
+		}
+		x := c.X(p.X.Norm(*v))
+		c.StrokeLine2(ink, x, y-3, x, y+3)
+		return x
 	}
-	f.mark("ratio", filledSquare, point{s.pos(*row.ratio), y}, 3.2, f.th.after, f.th.paper)
+	c.StrokeLine2(ink, end(r.low, c.Min.X, -1), y, end(r.hig, c.Max.X, 1), y)
 }
 
-// end places an interval's end; an end that is missing or off the scale is cut
-// at the edge.
-func (s scale) end(p *float64, edge float64) (x float64, cut bool) {
-	if p == nil || *p < s.lo || *p > s.hi {
-		return edge, true
-	}
-	return s.pos(*p), false
+// stackedWords writes each row's name and figures above its bar.
+type stackedWords struct {
+	th      *theme
+	labels  []string
+	figures beside
+	width   vg.Length
 }
 
-// intervalEnd is a short upright line, or an arrow head where the interval goes on.
-func (f *figure) intervalEnd(p pen, x, y, dir float64, cut bool) {
-	if cut {
-		f.line("interval", p, point{x - dir*4, y - 3}, point{x, y}, point{x - dir*4, y + 3})
-		return
+// Plot implements plot.Plotter.
+func (s stackedWords) Plot(c draw.Canvas, p *plot.Plot) {
+	_, y := p.Transforms(&c)
+	sty := s.th.text(s.th.ink)
+	most := s.width - s.figures.width()
+	x := vg.Length(0)
+	for _, l := range s.labels {
+		x = max(x, min(most, sty.Width(l)))
 	}
-	f.line("interval", p, point{x, y - 3}, point{x, y + 3})
+	for i, l := range s.labels {
+		base := y(row(i)) + 0.2*textSize
+		backed(c, s.th, sty, vg.Point{X: c.Min.X - 6, Y: base}, elide(l, most, sty))
+		backed(c, s.th, sty, vg.Point{X: c.Min.X + x + 4, Y: base}, s.figures.texts[i])
+	}
 }
 
-// sideNotes says under a ratio axis which side means what. It returns the next free y.
-func (f *figure) sideNotes(r rect, y float64) float64 {
-	f.text(label{text: "← less after", at: point{r.x0, y + ascent*textSize}, color: f.th.muted})
-	f.text(label{text: "more after →", at: point{r.x1, y + ascent*textSize}, align: right, color: f.th.muted})
-	return y + lineStep
+// backed writes a line on a strip of paper, over lines that pass behind it.
+func backed(c draw.Canvas, th *theme, sty text.Style, p vg.Point, line string) {
+	e := sty.FontExtents()
+	c.SetColor(th.paper)
+	c.Fill(vg.Rectangle{Min: vg.Point{X: p.X, Y: p.Y - e.Descent}, Max: vg.Point{X: p.X + sty.Width(line), Y: p.Y + e.Ascent}}.Path())
+	write(c, sty, p, line)
 }
 
 // footnotes gives each distinct note a mark, adds it to the labels, and returns
@@ -208,25 +240,22 @@ func SizeRatio(w io.Writer, r compare.Result, o Options) error {
 	return o.write(w, drawSizeRatio(r, o))
 }
 
-func drawSizeRatio(r compare.Result, o Options) *drawing {
+func drawSizeRatio(r compare.Result, o Options) *figure {
 	subtitle := fmt.Sprintf("Level under “%s” divided by level under “%s”, logarithmic axis", clean(r.After), clean(r.Before))
 	f := newFigure(o, "Ratio after to before, by particle size", subtitle, AltTextSizeRatio(r))
 	var rows []ratioRow
 	var labels, notes []string
 	for _, e := range r.Bins {
 		row := effectRow(e)
-		row.label = elide(row.label, 0.4*f.inner(), textSize, false)
+		row.label = elide(row.label, 0.4*f.inner(), f.th.text(f.th.ink))
 		rows, labels, notes = append(rows, row), append(labels, row.label), append(notes, row.note)
 	}
 	labels, noteText := footnotes(labels, notes)
-	f.setFooter(strings.TrimSpace(fmt.Sprintf("Bars: %s %% intervals. Left of 1: less dust after. %s %s", percent(r), sensorCaption(r), noteText)))
-	p := f.ratioPanel(rows, labels, f.o.Height.Points()-f.top-f.footer.height()-2*lineStep-margin)
-	p.r.y1 = p.r.y0 + p.row*float64(len(rows))
-	s, ticks := ratioScale(rows).across(p.r.x0, p.r.x1)
-	y := f.xAxis(p.r, s, ticks)
-	f.base(p.r)
-	f.drawRatios(p, rows, labels, s)
-	return f.finish(f.sideNotes(p.r, y))
+	p := f.ratioPanel(rows, labels, 0)
+	p.stretch = true
+	f.plots(p)
+	f.footer(strings.TrimSpace(fmt.Sprintf("Bars: %s %% intervals. Left of 1: less dust after. %s %s", percent(r), sensorCaption(r), noteText)))
+	return f
 }
 
 func percent(r compare.Result) string { return number(100 * r.Confidence) }

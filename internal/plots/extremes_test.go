@@ -11,14 +11,14 @@ import (
 	"dustlog/internal/exposure"
 )
 
-// picture is a drawing that must come out well, whatever the data.
+// picture is a figure that must come out well, whatever the data.
 type picture struct {
 	name string
-	draw func(o Options) (*drawing, error)
+	draw func(o Options) (*figure, error)
 }
 
 func tracePicture(name string, d TraceData) picture {
-	return picture{"trace/" + name, func(o Options) (*drawing, error) {
+	return picture{"trace/" + name, func(o Options) (*figure, error) {
 		t, err := newTrace(d, o)
 		if err != nil {
 			return nil, err
@@ -29,18 +29,18 @@ func tracePicture(name string, d TraceData) picture {
 
 func comparePictures(name string, r compare.Result) []picture {
 	list := []picture{
-		{"sessions/" + name, func(o Options) (*drawing, error) { return newSessionsPlot(r, o).draw(), nil }},
+		{"sessions/" + name, func(o Options) (*figure, error) { return newSessionsPlot(r, o).draw(), nil }},
 	}
 	if len(r.Bins) > 0 {
 		list = append(list,
-			picture{"ratio/" + name, func(o Options) (*drawing, error) { return drawSizeRatio(r, o), nil }},
-			picture{"levels/" + name, func(o Options) (*drawing, error) { return drawLevels(r, levelPanels(r), o), nil }})
+			picture{"ratio/" + name, func(o Options) (*figure, error) { return drawSizeRatio(r, o), nil }},
+			picture{"levels/" + name, func(o Options) (*figure, error) { return drawLevels(r, levelPanels(r), o), nil }})
 	}
 	return list
 }
 
 func dosePicture(name string, r exposure.Result) picture {
-	return picture{"dose/" + name, func(o Options) (*drawing, error) { return newDosePlot(r).draw(o), nil }}
+	return picture{"dose/" + name, func(o Options) (*figure, error) { return newDosePlot(r).draw(o), nil }}
 }
 
 // seriesOf makes a series with one value every step from day on.

@@ -2,187 +2,184 @@ package plots
 
 import (
 	"math"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/plotter"
+	"gonum.org/v1/plot/text"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
 )
 
 // Distances in points that all pictures share.
 const (
 	margin    = 8.0
-	lineStep  = textSize * leading
-	leastRoom = 90.0 // height of the smallest panel
+	lineStep  = textSize * 1.3 // of two base lines
+	leastRoom = 90.0           // height of the smallest panel
 )
 
-// figure is a drawing under construction: a header, room for panels, a footer.
+// figure is a picture under construction: blocks from top to bottom, among them
+// plots. Its height follows from them.
 type figure struct {
-	drawing
 	th     *theme
 	o      Options
-	top    float64 // next free y below the header
-	footer footer
+	alt    string
+	blocks []block
 }
 
-// newFigure starts a picture and sets its title and the line under it.
+// block is a part of a figure, as wide as the figure's inside.
+type block struct {
+	height  vg.Length
+	stretch bool // takes a share of height that is left over
+	draw    func(c draw.Canvas)
+}
+
+// newFigure starts a picture with its title and the line under it.
 func newFigure(o Options, title, subtitle, alt string) *figure {
-	f := &figure{o: o, th: themes[o.Theme], top: margin}
-	f.w, f.paper, f.alt = o.Width.Points(), f.th.paper, alt
-	for _, line := range capLines(wrap(title, f.inner(), titleSize, true), 4, f.inner(), titleSize, true) {
-		f.text(label{text: line, at: point{margin, f.top + ascent*titleSize}, size: titleSize, bold: true, color: f.th.ink})
-		f.top += titleSize * leading
-	}
-	f.top += 1
-	for _, line := range capLines(wrap(subtitle, f.inner(), textSize, false), 4, f.inner(), textSize, false) {
-		f.text(label{text: line, at: point{margin, f.top + ascent*textSize}, color: f.th.muted})
-		f.top += lineStep
-	}
-	f.top += 4
+	f := &figure{o: o, th: themes[o.Theme], alt: alt}
+	head := f.th.title()
+	f.words(capLines(wrap(title, f.inner(), head), 4, f.inner(), head), head)
+	f.space(1)
+	sub := f.th.text(f.th.muted)
+	f.words(capLines(wrap(subtitle, f.inner(), sub), 4, f.inner(), sub), sub)
+	f.space(4)
 	return f
 }
 
-func (f *figure) inner() float64 { return f.w - 2*margin }
+func (f *figure) inner() vg.Length { return f.o.Width - 2*margin }
 
-// capLines keeps at most n lines; the last one kept then ends in an ellipsis.
-func capLines(lines []string, n int, width, size float64, bold bool) []string {
-	if len(lines) <= n {
-		return lines
-	}
-	lines = lines[:n:n]
-	lines[n-1] = elide(lines[n-1]+" …", width, size, bold)
-	return lines
-}
+func (f *figure) space(h vg.Length) { f.blocks = append(f.blocks, block{height: h}) }
 
-// entry is one line of a legend: a sample and what it stands for.
-type entry struct {
-	text   string
-	sample func(d *drawing, r rect)
-}
-
-const sampleWidth = 20.0
-
-// footer is the legend and the caption below the panels.
-type footer struct {
-	rows    [][]entry
-	caption []string
-}
-
-// setFooter lays out caption and legends, each from a new row on, so that their
-// height is known before the panels are drawn.
-func (f *figure) setFooter(caption string, legends ...[]entry) {
-	f.footer.caption = wrap(caption, f.inner(), textSize, false)
-	for _, legend := range legends {
-		f.footer.rows = append(f.footer.rows, flow(legend, f.inner())...)
+// words adds lines of text.
+func (f *figure) words(lines []string, sty text.Style) {
+	for _, line := range lines {
+		f.blocks = append(f.blocks, block{height: sty.Font.Size * 1.3, draw: func(c draw.Canvas) {
+			write(c, sty, vg.Point{X: c.Min.X, Y: c.Max.Y - sty.FontExtents().Ascent}, line)
+		}})
 	}
 }
 
-// flow fills legend rows from left to right. An entry too wide for a row is cut.
-func flow(legend []entry, width float64) [][]entry {
-	var rows [][]entry
-	used := math.Inf(1)
-	for _, e := range legend {
-		e.text = elide(clean(e.text), width-sampleWidth-4, textSize, false)
-		w := entryWidth(e)
-		if used+w > width {
-			rows, used = append(rows, nil), 0
+// write puts one line of text with its base line at p. (gonum places texts by
+// boxes that are a little higher than the line.)
+func write(c draw.Canvas, sty text.Style, p vg.Point, line string) {
+	sty.YAlign = draw.YBottom
+	p.Y += sty.FontExtents().Ascent - sty.Font.Size
+	c.FillText(sty, p, line)
+}
+
+// panel is a plot in a figure, with words under the two ends of its x axis.
+type panel struct {
+	*plot.Plot
+	data        vg.Length // least height of the data area
+	left, right string
+	stretch     bool
+}
+
+// plots adds panels side by side, with data areas of one size.
+func (f *figure) plots(panels ...panel) {
+	first := panels[0]
+	row := make([]*plot.Plot, len(panels))
+	height := vg.Length(0)
+	for i, p := range panels {
+		row[i] = p.Plot
+		around := dataArea(p.Plot, f.inner())
+		height = max(height, first.data+fullHeight-around.Size().Y)
+	}
+	foot := vg.Length(0)
+	if first.left+first.right != "" {
+		foot = lineStep
+	}
+	f.blocks = append(f.blocks, block{height: height + foot, stretch: first.stretch, draw: func(c draw.Canvas) {
+		tiles := draw.Tiles{Rows: 1, Cols: len(row), PadX: columnGap}
+		for i, part := range plot.Align([][]*plot.Plot{row}, tiles, draw.Crop(c, 0, 0, foot, 0))[0] {
+			row[i].Draw(part)
+			area, sty := row[i].DataCanvas(part), f.th.text(f.th.muted)
+			base := c.Min.Y + sty.FontExtents().Descent
+			write(c, sty, vg.Point{X: area.Min.X, Y: base}, panels[i].left)
+			sty.XAlign = draw.XRight
+			write(c, sty, vg.Point{X: area.Max.X, Y: base}, panels[i].right)
 		}
-		rows[len(rows)-1] = append(rows[len(rows)-1], e)
-		used += w + 12
-	}
-	return rows
+	}})
 }
 
-func entryWidth(e entry) float64 {
-	w := textWidth(e.text, textSize, false)
-	if e.sample != nil {
-		w += sampleWidth + 4
-	}
-	return w
+const (
+	columnGap  = 12.0
+	fullHeight = 1000.0
+)
+
+// dataArea is where a plot that is width wide has its data, in a canvas that
+// begins at 0 and is fullHeight high.
+func dataArea(p *plot.Plot, width vg.Length) draw.Canvas {
+	return p.DataCanvas(draw.NewCanvas(nil, width, fullHeight))
 }
 
-func (t footer) height() float64 {
-	h := float64(len(t.rows))*(lineStep+1) + float64(len(t.caption))*lineStep
-	if len(t.rows) > 0 {
-		h += 6
+// newPlot is an empty plot in the theme's dress: numbers and faint lines, no
+// frame but a base line.
+func (f *figure) newPlot() *plot.Plot {
+	p := plot.New()
+	p.BackgroundColor = nil
+	for _, a := range []*plot.Axis{&p.X, &p.Y} {
+		sty := f.th.text(f.th.muted)
+		sty.XAlign, sty.YAlign = a.Tick.Label.XAlign, a.Tick.Label.YAlign
+		a.Tick.Label, a.Label.TextStyle = sty, sty
+		a.Padding, a.Tick.Length, a.LineStyle.Width = 0, 0, 0
 	}
-	if len(t.caption) > 0 {
-		h += 4
+	p.Y.Padding = 1.5
+	p.X.LineStyle = draw.LineStyle{Color: f.th.muted, Width: 0.8}
+	p.X.Tick.Length, p.X.Tick.LineStyle = 3, draw.LineStyle{Color: f.th.grid, Width: 0.7}
+	return p
+}
+
+// grid draws faint lines at the ticks of one or both axes.
+func (f *figure) grid(upright, level bool) *plotter.Grid {
+	faint, g := draw.LineStyle{Color: f.th.grid, Width: 0.7}, &plotter.Grid{}
+	if upright {
+		g.Vertical = faint
+	}
+	if level {
+		g.Horizontal = faint
+	}
+	return g
+}
+
+// rule is a straight line between two places given in data.
+func rule(sty draw.LineStyle, x0, y0, x1, y1 float64) *plotter.Line {
+	return &plotter.Line{XYs: plotter.XYs{{X: x0, Y: y0}, {X: x1, Y: y1}}, LineStyle: sty}
+}
+
+// size is the picture's width and height.
+func (f *figure) size() (w, h vg.Length) {
+	return f.o.Width, vg.Length(math.Max(float64(f.content()), float64(f.o.Height)))
+}
+
+func (f *figure) content() vg.Length {
+	h := vg.Length(2*margin - 2)
+	for _, b := range f.blocks {
+		h += b.height
 	}
 	return h
 }
 
-// panelHeight is the room left for panels that want the height given, plus
-// fixed points around them: more if the options ask for a taller picture.
-func (f *figure) panelHeight(want, fixed float64) float64 {
-	want = math.Max(want, leastRoom)
-	return math.Max(want, f.o.Height.Points()-f.top-fixed-f.footer.height()-margin)
-}
-
-// finish draws the footer from y on and closes the picture below it.
-func (f *figure) finish(y float64) *drawing {
-	if len(f.footer.rows) > 0 {
-		y += 6
-	}
-	for _, row := range f.footer.rows {
-		x := margin
-		for _, e := range row {
-			at := x
-			if e.sample != nil {
-				e.sample(&f.drawing, rect{x, y + 1.5, x + sampleWidth, y + 10.5})
-				at += sampleWidth + 4
-			}
-			f.text(label{text: e.text, at: point{at, y + ascent*textSize}, color: f.th.ink})
-			x += entryWidth(e) + 12
+// paint draws the picture; blocks that stretch share what height is left over.
+func (f *figure) paint(c draw.Canvas) {
+	c.SetColor(f.th.paper)
+	c.Fill(c.Rectangle.Path())
+	stretching := 0
+	for _, b := range f.blocks {
+		if b.stretch {
+			stretching++
 		}
-		y += lineStep + 1
 	}
-	if len(f.footer.caption) > 0 {
-		y += 4
-	}
-	for _, line := range f.footer.caption {
-		f.text(label{text: line, at: point{margin, y + ascent*textSize}, color: f.th.muted})
-		y += lineStep
-	}
-	f.h = math.Max(y+margin-2, f.o.Height.Points())
-	return &f.drawing
-}
-
-// yAxis draws level lines across r and their labels to its left.
-func (f *figure) yAxis(r rect, s scale, ticks []tick) {
-	for _, t := range ticks {
-		y := s.pos(t.value)
-		if y < r.y0-0.5 || y > r.y1+0.5 {
-			continue
+	_, height := f.size()
+	share := (height - f.content()) / vg.Length(max(stretching, 1))
+	top := c.Max.Y - margin
+	for _, b := range f.blocks {
+		h := b.height
+		if b.stretch {
+			h += share
 		}
-		f.line("grid", pen{color: f.th.grid, width: 0.7}, point{r.x0, y}, point{r.x1, y})
-		f.text(label{text: t.label, at: point{r.x0 - 4, y + 0.33*textSize}, align: right, color: f.th.muted})
-	}
-}
-
-// labelWidth is the room that the labels of ticks need.
-func labelWidth(ticks []tick) float64 {
-	w := 0.0
-	for _, t := range ticks {
-		w = math.Max(w, textWidth(t.label, textSize, false))
-	}
-	return w
-}
-
-// frame draws the base line of a panel.
-func (f *figure) base(r rect) {
-	f.line("axis", pen{color: f.th.muted, width: 0.8}, point{r.x0, r.y1}, point{r.x1, r.y1})
-}
-
-// xAxis draws a logarithmic or linear axis below r: upright lines and labels.
-// Labels that would touch the one before are left out. It returns the next free y.
-func (f *figure) xAxis(r rect, s scale, ticks []tick) float64 {
-	end := math.Inf(-1)
-	for _, t := range ticks {
-		x := s.pos(t.value)
-		f.line("grid", pen{color: f.th.grid, width: 0.7}, point{x, r.y0}, point{x, r.y1})
-		l := label{text: t.label, at: point{x, r.y1 + 3 + ascent*textSize}, align: centre, color: f.th.muted}
-		b := l.box()
-		if b.x0 < end+4 || b.x0 < 1 || b.x1 > f.w-1 {
-			continue
+		if b.draw != nil {
+			b.draw(draw.Crop(c, margin, -margin, top-h-c.Min.Y, top-c.Max.Y))
 		}
-		end = b.x1
-		f.text(l)
+		top -= h
 	}
-	return r.y1 + 3 + lineStep
 }

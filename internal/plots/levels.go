@@ -2,10 +2,14 @@ package plots
 
 import (
 	"fmt"
-	"image/color"
 	"io"
 	"math"
 	"strings"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/plotter"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
 
 	"dustlog/internal/compare"
 	"dustlog/internal/dust"
@@ -65,8 +69,6 @@ func (p levelPanel) values() []float64 {
 	return v
 }
 
-func finite(p *float64) bool { return p != nil && !math.IsNaN(*p) && !math.IsInf(*p, 0) }
-
 // floorOf is where a logarithmic axis draws values that are zero or less: a
 // sensor's step, or the lowest value above zero if that is lower. It is 0 if
 // all values are above zero.
@@ -95,46 +97,62 @@ func span(values []float64, floor float64) (lo, hi float64) {
 	return lo, hi
 }
 
-func drawLevels(r compare.Result, panels []levelPanel, o Options) *drawing {
+func drawLevels(r compare.Result, panels []levelPanel, o Options) *figure {
 	f := newFigure(o, "Dust level before and after, by particle size", "Geometric means of sessions, logarithmic axis", AltTextSizeDistribution(r))
+	ink := f.th.text(f.th.ink)
 	var labels, notes []string
-	lw := 0.0
 	for _, p := range panels {
 		for _, e := range p.rows {
-			labels, notes = append(labels, elide(clean(e.Label), 0.35*f.w-16, textSize, false)), append(notes, e.Note)
+			labels, notes = append(labels, elide(clean(e.Label), 0.35*f.o.Width-16, ink)), append(notes, e.Note)
 		}
 	}
 	labels, noteText := footnotes(labels, notes)
+	widest := vg.Length(0)
 	for _, l := range labels {
-		lw = math.Max(lw, textWidth(l, textSize, false))
+		widest = max(widest, ink.Width(l))
 	}
-	lw = math.Min(lw, 0.35*f.w)
-	f.setFooter(strings.TrimSpace(levelsCaption(r, panels)+" "+noteText), f.setupLegend(r))
-	x0, x1 := margin+lw+8, f.w-margin-14
-	y, k := f.top, 0
-	fixed := float64(len(panels)) * (3*lineStep + 6)
-	row := math.Max(rowHeight, math.Min(1.6*rowHeight, (f.o.Height.Points()-f.top-f.footer.height()-margin-fixed)/float64(len(labels))))
 	for _, p := range panels {
-		r := rect{x0, y, x1, y + row*float64(len(p.rows))}
-		y = f.drawLevelPanel(p, r, row, labels[k:k+len(p.rows)])
-		k += len(p.rows)
+		own := labels[:len(p.rows)]
+		labels = labels[len(p.rows):]
+		f.plots(f.levelPanel(p, own, widest))
+		if len(labels) > 0 {
+			f.space(6)
+		}
 	}
-	return f.finish(y - 6)
+	f.footer(strings.TrimSpace(levelsCaption(r, panels)+" "+noteText), f.setupLegend(r))
+	return f
 }
 
-func (f *figure) drawLevelPanel(p levelPanel, r rect, row float64, labels []string) float64 {
-	lo, hi := span(p.values(), p.floor)
-	s, _ := logScale(lo, hi, 1)
-	s, ticks := s.across(r.x0, r.x1)
-	y := f.xAxis(r, s, ticks)
-	f.base(r)
-	for i, e := range p.rows {
-		at := r.y0 + (float64(i)+0.5)*row
-		f.text(label{text: elide(labels[i], r.x0-8-margin, textSize, false), at: point{r.x0 - 8, at + 0.33*textSize}, align: right, color: f.th.ink})
-		f.levelPair(e, s, p.floor, at)
+// levelPanel plots before and after of each size, joined by a line. widest is
+// the room for names, the same in all panels.
+func (f *figure) levelPanel(l levelPanel, labels []string, widest vg.Length) panel {
+	p := f.newPlot()
+	names(&p.Y, labels, f.th.ink)
+	own := vg.Length(0)
+	for _, label := range labels {
+		own = max(own, p.Y.Tick.Label.Width(label))
 	}
-	f.text(label{text: levelUnit(p.unit), at: point{r.x1, y + ascent*textSize}, align: right, color: f.th.muted})
-	return y + lineStep + 6
+	p.Y.Padding = widest - own + 4
+	p.Add(f.grid(true, false), beside{th: f.th})
+	var before, after plotter.XYs
+	var low [2][]bool
+	for i, e := range l.rows {
+		place := func(v *float64) plotter.XY { return plotter.XY{X: math.Max(*v, l.floor), Y: row(i)} }
+		if finite(e.Before) && finite(e.After) {
+			p.Add(rule(draw.LineStyle{Color: f.th.muted, Width: 1}, place(e.Before).X, row(i), place(e.After).X, row(i)))
+		}
+		if finite(e.Before) {
+			before, low[0] = append(before, place(e.Before)), append(low[0], *e.Before < l.floor)
+		}
+		if finite(e.After) {
+			after, low[1] = append(after, place(e.After)), append(low[1], *e.After < l.floor)
+		}
+	}
+	p.Add(marks(before, f.th.beforeMark(), low[0], pointLeft), marks(after, f.th.afterMark(), low[1], pointLeft))
+	lo, hi := span(l.values(), l.floor)
+	setLog(&p.X, lo, hi, plot.ConstantTicks{})
+	f.fitTicks(p)
+	return panel{Plot: p, data: vg.Length(rowHeight * float64(len(l.rows))), right: levelUnit(l.unit), stretch: true}
 }
 
 func levelUnit(unit string) string {
@@ -147,35 +165,9 @@ func levelUnit(unit string) string {
 	return unit
 }
 
-// levelPair draws before and after of one size, joined by a line.
-func (f *figure) levelPair(e compare.Effect, s scale, floor, y float64) {
-	place := func(v float64) float64 { return s.pos(math.Max(v, floor)) }
-	if finite(e.Before) && finite(e.After) {
-		f.line("change", pen{color: f.th.muted, width: 1}, point{place(*e.Before), y}, point{place(*e.After), y})
-	}
-	mark := func(role string, v *float64, kind markKind, r float64, ink color.NRGBA) {
-		if !finite(v) {
-			return
-		}
-		if *v < floor {
-			kind = leftTriangle
-		}
-		f.mark(role, kind, point{place(*v), y}, r, ink, f.th.paper)
-	}
-	mark("before", e.Before, openCircle, 4, f.th.before)
-	mark("after", e.After, filledSquare, 3.2, f.th.after)
-}
-
 // setupLegend names the markers of both setups.
 func (f *figure) setupLegend(r compare.Result) []entry {
-	return []entry{
-		{"before: " + r.Before, func(d *drawing, b rect) {
-			d.mark("legend", openCircle, point{(b.x0 + b.x1) / 2, (b.y0 + b.y1) / 2}, 4, f.th.before, f.th.paper)
-		}},
-		{"after: " + r.After, func(d *drawing, b rect) {
-			d.mark("legend", filledSquare, point{(b.x0 + b.x1) / 2, (b.y0 + b.y1) / 2}, 3.2, f.th.after, f.th.paper)
-		}},
-	}
+	return []entry{{"before: " + r.Before, markSample(f.th.beforeMark())}, {"after: " + r.After, markSample(f.th.afterMark())}}
 }
 
 func levelsCaption(r compare.Result, panels []levelPanel) string {

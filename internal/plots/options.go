@@ -2,7 +2,6 @@ package plots
 
 import (
 	"fmt"
-	"io"
 	"strings"
 	"time"
 
@@ -79,21 +78,4 @@ func (o Options) complete() (Options, error) {
 		o.Zone = time.UTC
 	}
 	return o, nil
-}
-
-// write sends a finished drawing to w in the format asked for.
-func (o Options) write(w io.Writer, d *drawing) error {
-	var err error
-	switch o.Format {
-	case PNG:
-		err = writePNG(w, d, o.DPI)
-	case PDF:
-		err = writePDF(w, d)
-	default:
-		err = writeSVG(w, d)
-	}
-	if err != nil {
-		return fmt.Errorf("write picture as %s: %w", o.Format, err)
-	}
-	return nil
 }

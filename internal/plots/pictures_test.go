@@ -34,8 +34,9 @@ func TestPicturesAreReadable(t *testing.T) {
 			t.Run(p.name+"/"+size, func(t *testing.T) {
 				o, err := o.complete()
 				require.NoError(t, err)
-				d, err := p.draw(o)
+				f, err := p.draw(o)
 				require.NoError(t, err)
+				d := record(f)
 				checkTexts(t, d)
 				checkShapes(t, d)
 				require.NotEmpty(t, d.alt)
@@ -45,31 +46,33 @@ func TestPicturesAreReadable(t *testing.T) {
 	}
 }
 
-func checkTexts(t *testing.T, d *drawing) {
+func checkTexts(t *testing.T, d recorded) {
 	t.Helper()
 	const hair = 0.05
-	for i, a := range d.labels {
-		require.GreaterOrEqual(t, a.size, 9.0, a.text) // 9 pt is the least size asked for
-		b := a.box()
-		require.False(t, b.x0 < -hair || b.y0 < -hair || b.x1 > d.w+hair || b.y1 > d.h+hair, "%q stands outside: %v of %g × %g", a.text, b, d.w, d.h)
-		for _, other := range d.labels[:i] {
-			require.False(t, shrink(b).overlaps(shrink(other.box())), "%q %v touches %q %v", a.text, b, other.text, other.box())
+	for i, a := range d.texts {
+		require.GreaterOrEqual(t, a.size, vg.Length(9), a.text) // 9 pt is the least size asked for
+		b := a.box
+		require.False(t, b.Min.X < -hair || b.Min.Y < -hair || b.Max.X > d.w+hair || b.Max.Y > d.h+hair, "%q stands outside: %v of %g × %g", a.text, b, d.w, d.h)
+		for _, other := range d.texts[:i] {
+			require.False(t, overlaps(shrink(b), shrink(other.box)), "%q %v touches %q %v", a.text, b, other.text, other.box)
 		}
 	}
 }
 
 // shrink takes off the part of a line's height that accents and tails of usual
 // letters do not reach.
-func shrink(r rect) rect { return rect{r.x0, r.y0 + 1, r.x1, r.y1 - 1} }
+func shrink(r vg.Rectangle) vg.Rectangle {
+	r.Min.Y, r.Max.Y = r.Min.Y+1, r.Max.Y-1
+	return r
+}
 
-func checkShapes(t *testing.T, d *drawing) {
+func checkShapes(t *testing.T, d recorded) {
 	t.Helper()
-	for _, s := range d.shapes {
-		for _, path := range s.paths {
-			for _, p := range path {
-				require.False(t, math.IsNaN(p.x+p.y) || math.IsInf(p.x+p.y, 0), "%s has no place", s.role)
-				require.False(t, p.x < -1 || p.x > d.w+1 || p.y < -1 || p.y > d.h+1, "%s lies outside at %v of %g × %g", s.role, p, d.w, d.h)
-			}
+	for _, s := range d.paths {
+		for _, p := range s.points {
+			sum := float64(p.X + p.Y)
+			require.False(t, math.IsNaN(sum) || math.IsInf(sum, 0), "a place that is no number")
+			require.False(t, p.X < -1 || p.X > d.w+1 || p.Y < -1 || p.Y > d.h+1, "a line lies outside at %v of %g × %g", p, d.w, d.h)
 		}
 	}
 }
@@ -82,11 +85,13 @@ func TestSVGIsWellFormedLeanAndTheSameTwice(t *testing.T) {
 			require.Equal(t, first, second)
 			limit := 120_000
 			if !strings.HasPrefix(p.name, "trace/") {
-				limit = 200_000 // a month of days with 20 tasks each
+				limit = 260_000 // a month of days with 20 tasks each
 			}
 			require.Less(t, len(first), limit)
 			require.Contains(t, string(first), ` viewBox="0 0 `)
 			require.Contains(t, string(first), "sans-serif")
+			require.Regexp(t, `^<svg role="img" aria-label="[^"]+" `, string(first))
+			require.NotContains(t, string(first), " id=") // several stand in one page
 			dec := xml.NewDecoder(bytes.NewReader(first))
 			texts := 0
 			for {
@@ -108,10 +113,10 @@ func svgOf(t *testing.T, p picture) []byte {
 	t.Helper()
 	o, err := Options{Zone: zone}.complete()
 	require.NoError(t, err)
-	d, err := p.draw(o)
+	f, err := p.draw(o)
 	require.NoError(t, err)
 	var b bytes.Buffer
-	require.NoError(t, o.write(&b, d))
+	require.NoError(t, o.write(&b, f))
 	return b.Bytes()
 }
 

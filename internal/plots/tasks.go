@@ -7,12 +7,14 @@ import (
 	"strconv"
 	"time"
 
+	"gonum.org/v1/plot/vg"
+
 	"dustlog/internal/dust"
 )
 
 // taskBand is a task's stretch along the top of a plot.
 type taskBand struct {
-	x0, x1 float64
+	x0, x1 vg.Length
 	lane   int    // 0 is the lowest; tasks that overlap take lanes of their own
 	open   bool   // still running, or cut off at the plot's right edge
 	name   string // with the material
@@ -20,15 +22,17 @@ type taskBand struct {
 	number int    // of the task's name in the legend
 }
 
-// taskLabel is a band's name or number; its box is relative to the layout's top.
+// taskLabel is a band's name or number.
 type taskLabel struct {
 	text   string
-	box    rect
+	box    vg.Rectangle
+	row    int // above the bands, from below
 	band   int
 	inside bool // within its band; others stand above and have a leader line
 }
 
-// taskLayout places bands and labels so that no two labels touch.
+// taskLayout places bands and labels so that no two labels touch; y counts
+// upwards from the foot of the bands.
 type taskLayout struct {
 	bands    []taskBand
 	labels   []taskLabel
@@ -48,31 +52,30 @@ const (
 	leastBand  = 0.8
 )
 
-func (l taskLayout) labelHeight() float64 {
+// bandsTop is the height of the bands alone.
+func (l taskLayout) bandsTop() vg.Length { return vg.Length(l.lanes) * (bandHeight + bandGap) }
+
+func (l taskLayout) height() vg.Length {
 	if l.rows == 0 {
-		return 0
+		return l.bandsTop()
 	}
-	return float64(l.rows)*lineStep + leaderGap
+	return l.bandsTop() + leaderGap + vg.Length(l.rows)*lineStep
 }
 
-func (l taskLayout) height() float64 {
-	if len(l.bands) == 0 {
-		return 0
-	}
-	return l.labelHeight() + float64(l.lanes)*(bandHeight+bandGap)
-}
-
-// bandBox is where band i stands, relative to the layout's top.
-func (l taskLayout) bandBox(i int) rect {
+// bandBox is where band i stands.
+func (l taskLayout) bandBox(i int) vg.Rectangle {
 	b := l.bands[i]
-	y := l.labelHeight() + float64(l.lanes-1-b.lane)*(bandHeight+bandGap)
-	return rect{b.x0, y, b.x1, y + bandHeight}
+	y := vg.Length(b.lane)*(bandHeight+bandGap) + bandGap
+	return vg.Rectangle{Min: vg.Point{X: b.x0, Y: y}, Max: vg.Point{X: b.x1, Y: y + bandHeight}}
 }
+
+// taskStyle is what names and numbers are measured in.
+var taskStyle = themes[Light].text(themes[Light].ink)
 
 // layoutTasks places the tasks that share time with [from, to] between x0 and
 // x1. Names stand in their bands or in up to two rows above; where they find no
 // room there, all are numbered, and names lists them.
-func layoutTasks(tasks []dust.Task, from, to time.Time, x0, x1 float64) taskLayout {
+func layoutTasks(tasks []dust.Task, from, to time.Time, x0, x1 vg.Length) taskLayout {
 	l := taskLayout{bands: bandsOf(tasks, from, to, x0, x1)}
 	for _, b := range l.bands {
 		l.lanes = max(l.lanes, b.lane+1)
@@ -92,11 +95,11 @@ func layoutTasks(tasks []dust.Task, from, to time.Time, x0, x1 float64) taskLayo
 	return l
 }
 
-func bandsOf(tasks []dust.Task, from, to time.Time, x0, x1 float64) []taskBand {
+func bandsOf(tasks []dust.Task, from, to time.Time, x0, x1 vg.Length) []taskBand {
 	tasks = slices.Clone(tasks)
 	slices.SortStableFunc(tasks, func(a, b dust.Task) int { return a.Start.Compare(b.Start) })
-	place := func(t time.Time) float64 {
-		return x0 + float64(t.Sub(from))/float64(to.Sub(from))*(x1-x0)
+	place := func(t time.Time) vg.Length {
+		return x0 + vg.Length(t.Sub(from))/vg.Length(to.Sub(from))*(x1-x0)
 	}
 	var bands []taskBand
 	var laneEnd []time.Time
@@ -119,8 +122,8 @@ func bandsOf(tasks []dust.Task, from, to time.Time, x0, x1 float64) []taskBand {
 		if numbers[name] == 0 {
 			numbers[name] = len(numbers) + 1
 		}
-		b := taskBand{x0: math.Max(x0, place(t.Start)), x1: math.Min(x1, place(stop)), lane: lane, open: open, name: name, short: clean(t.Name), number: numbers[name]}
-		b.x1 = math.Min(x1, math.Max(b.x1, b.x0+leastBand))
+		b := taskBand{x0: max(x0, place(t.Start)), x1: min(x1, place(stop)), lane: lane, open: open, name: name, short: clean(t.Name), number: numbers[name]}
+		b.x1 = min(x1, max(b.x1, b.x0+leastBand))
 		bands = append(bands, b)
 	}
 	return bands
@@ -147,13 +150,13 @@ func (l *taskLayout) shortNamesTell() bool {
 }
 
 // placeNames tries names; false if two rows above the bands do not hold them.
-func (l *taskLayout) placeNames(x0, x1 float64, nameOf func(taskBand) string) bool {
+func (l *taskLayout) placeNames(x0, x1 vg.Length, nameOf func(taskBand) string) bool {
 	const most = 2
-	end := [most]float64{math.Inf(-1), math.Inf(-1)}
+	end := [most]vg.Length{x0, x0}
 	l.labels, l.rows = nil, 0
 	for i, b := range l.bands {
 		name := nameOf(b)
-		w := textWidth(name, textSize, false) + 2*labelPad
+		w := taskStyle.Width(name) + 2*labelPad
 		if w <= b.x1-b.x0 {
 			l.labels = append(l.labels, taskLabel{text: name, band: i, inside: true})
 			continue
@@ -161,33 +164,33 @@ func (l *taskLayout) placeNames(x0, x1 float64, nameOf func(taskBand) string) bo
 		if w > x1-x0 {
 			return false
 		}
-		left := math.Min(math.Max((b.x0+b.x1-w)/2, x0), x1-w)
-		row := slices.IndexFunc(end[:], func(e float64) bool { return left >= e })
+		left := min(max((b.x0+b.x1-w)/2, x0), x1-w)
+		row := slices.IndexFunc(end[:], func(e vg.Length) bool { return left >= e })
 		if row < 0 {
 			return false
 		}
 		end[row] = left + w
 		l.rows = max(l.rows, row+1)
-		l.labels = append(l.labels, taskLabel{text: name, band: i, box: rect{left, float64(row), left + w, 0}})
+		l.labels = append(l.labels, taskLabel{text: name, band: i, row: row, box: sideways(left, left+w)})
 	}
 	return true
 }
 
 // placeNumbers puts numbers into their bands, and the rest into rows above,
 // pushed apart. The rows are as many as they need, up to mostRows.
-func (l *taskLayout) placeNumbers(x0, x1 float64) {
+func (l *taskLayout) placeNumbers(x0, x1 vg.Length) {
 	l.labels, l.rows = nil, 0
 	var above []taskLabel
-	total := 0.0
+	total := vg.Length(0)
 	for i, b := range l.bands {
 		text := strconv.Itoa(b.number)
-		w := textWidth(text, textSize, false) + 2*labelPad
+		w := taskStyle.Width(text) + 2*labelPad
 		if w <= b.x1-b.x0 {
 			l.labels = append(l.labels, taskLabel{text: text, band: i, inside: true})
 			continue
 		}
 		middle := (b.x0 + b.x1) / 2
-		above = append(above, taskLabel{text: text, band: i, box: rect{x0: middle - w/2, x1: middle + w/2}})
+		above = append(above, taskLabel{text: text, band: i, box: sideways(middle-w/2, middle+w/2)})
 		total += w
 	}
 	if room := 0.9 * mostRows * (x1 - x0); total > room {
@@ -195,7 +198,7 @@ func (l *taskLayout) placeNumbers(x0, x1 float64) {
 		total = room
 	}
 	// Not quite full rows, since turns of unequal numbers fill them unequally.
-	l.rows = int(math.Ceil(total / (0.95 * (x1 - x0))))
+	l.rows = int(math.Ceil(float64(total / (0.95 * (x1 - x0)))))
 	for row := range l.rows {
 		var mine []taskLabel
 		for i := row; i < len(above); i += l.rows {
@@ -203,16 +206,20 @@ func (l *taskLayout) placeNumbers(x0, x1 float64) {
 		}
 		spread(mine, x0, x1)
 		for _, m := range mine {
-			m.box.y0 = float64(row)
+			m.row = row
 			l.labels = append(l.labels, m)
 		}
 	}
 }
 
+func sideways(x0, x1 vg.Length) vg.Rectangle {
+	return vg.Rectangle{Min: vg.Point{X: x0}, Max: vg.Point{X: x1}}
+}
+
 // dropShortest gives up the numbers of the shortest bands until excess points
 // are saved.
-func (l *taskLayout) dropShortest(above []taskLabel, excess float64) []taskLabel {
-	length := func(t taskLabel) float64 { return l.bands[t.band].x1 - l.bands[t.band].x0 }
+func (l *taskLayout) dropShortest(above []taskLabel, excess vg.Length) []taskLabel {
+	length := func(t taskLabel) vg.Length { return l.bands[t.band].x1 - l.bands[t.band].x0 }
 	order := slices.Clone(above)
 	slices.SortStableFunc(order, func(a, b taskLabel) int { return cmp.Compare(length(a), length(b)) })
 	gone := map[int]bool{}
@@ -220,7 +227,7 @@ func (l *taskLayout) dropShortest(above []taskLabel, excess float64) []taskLabel
 		if excess <= 0 {
 			break
 		}
-		excess -= t.box.w()
+		excess -= t.box.Size().X
 		gone[t.band] = true
 		l.dropped++
 	}
@@ -228,77 +235,33 @@ func (l *taskLayout) dropShortest(above []taskLabel, excess float64) []taskLabel
 }
 
 // spread moves boxes, ordered by their middles, apart and into [x0, x1].
-func spread(labels []taskLabel, x0, x1 float64) {
+func spread(labels []taskLabel, x0, x1 vg.Length) {
 	end := x0
 	for i := range labels {
 		b := &labels[i].box
-		w := b.w()
-		b.x0 = math.Max(b.x0, end)
-		b.x1 = b.x0 + w
-		end = b.x1
+		*b = b.Add(vg.Point{X: max(0, end-b.Min.X)})
+		end = b.Max.X
 	}
 	end = x1
 	for i := range slices.Backward(labels) {
 		b := &labels[i].box
-		w := b.w()
-		b.x1 = math.Min(b.x1, end)
-		b.x0 = b.x1 - w
-		end = b.x0
+		*b = b.Add(vg.Point{X: min(0, end-b.Max.X)})
+		end = b.Min.X
 	}
 }
 
-// finish turns rows into heights: row 0 is the one next to the bands.
+// finish gives labels their heights.
 func (l *taskLayout) finish() {
 	for i := range l.labels {
 		t := &l.labels[i]
 		if t.inside {
 			band := l.bandBox(t.band)
-			w := textWidth(t.text, textSize, false)
-			middle := (band.x0 + band.x1) / 2
-			t.box = rect{middle - w/2, band.y0 + 1, middle + w/2, band.y1 - 1}
+			w, middle := taskStyle.Width(t.text), (band.Min.X+band.Max.X)/2
+			t.box = vg.Rectangle{Min: vg.Point{X: middle - w/2, Y: band.Min.Y + 1}, Max: vg.Point{X: middle + w/2, Y: band.Max.Y - 1}}
 			continue
 		}
-		y := float64(l.rows-1-int(t.box.y0)) * lineStep
-		t.box.y0, t.box.y1 = y, y+lineStep
-	}
-}
-
-// drawTasks draws the layout with its top at y. The edges of bands wide enough
-// run on faintly down to foot.
-func (f *figure) drawTasks(l taskLayout, y, foot float64) {
-	rim := pen{color: f.th.muted, width: 0.6}
-	var edges [][]point
-	for i, b := range l.bands {
-		if r := l.bandBox(i); r.w() > 6 {
-			edges = append(edges, []point{{b.x0, y + r.y1}, {b.x0, foot}})
-			if !b.open {
-				edges = append(edges, []point{{b.x1, y + r.y1}, {b.x1, foot}})
-			}
-		}
-	}
-	f.lines("edge", pen{color: f.th.edge, width: 0.6, dash: []float64{1, 2}}, edges)
-	for i, b := range l.bands {
-		r := l.bandBox(i)
-		r.y0, r.y1 = r.y0+y, r.y1+y
-		fill := f.th.bandA
-		if i%2 == 1 {
-			fill = f.th.bandB
-		}
-		f.box("task", r, &fill, nil)
-		corners := []point{{r.x1, r.y0}, {r.x0, r.y0}, {r.x0, r.y1}, {r.x1, r.y1}}
-		if !b.open { // an open end has no edge
-			corners = append(corners, corners[0])
-		}
-		f.line("task", rim, corners...)
-	}
-	for _, t := range l.labels {
-		middle := (t.box.x0 + t.box.x1) / 2
-		if !t.inside {
-			band := l.bandBox(t.band)
-			f.line("leader", pen{color: f.th.muted, width: 0.5},
-				point{middle, y + t.box.y1}, point{(band.x0 + band.x1) / 2, y + band.y0})
-		}
-		f.text(label{text: t.text, at: point{middle, y + (t.box.y0+t.box.y1)/2 + 0.33*textSize}, align: centre, color: f.th.ink})
+		t.box.Min.Y = l.bandsTop() + leaderGap + vg.Length(t.row)*lineStep
+		t.box.Max.Y = t.box.Min.Y + lineStep
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+	"gonum.org/v1/plot/vg"
 
 	"dustlog/internal/dust"
 )
@@ -24,28 +25,28 @@ func TestTaskLabelsNeverTouch(t *testing.T) {
 			stop := start.Add(time.Duration(1+rnd.IntN(4000)) * time.Second)
 			tasks = append(tasks, dust.Task{Name: fmt.Sprint("task ", rnd.IntN(12)), Person: fmt.Sprint(i), Start: start, Stop: stop})
 		}
-		width := 150 + 400*rnd.Float64()
+		width := vg.Length(150 + 400*rnd.Float64())
 		l := layoutTasks(tasks, day, day.Add(8*time.Hour), 30, 30+width)
 		require.Equal(t, len(l.bands), len(l.labels)+l.dropped, "seed %d", seed)
 		for i, a := range l.labels {
-			require.GreaterOrEqual(t, a.box.x0, 30-0.01)
-			require.LessOrEqual(t, a.box.x1, 30+width+0.01)
-			require.GreaterOrEqual(t, a.box.y0, -0.01)
-			require.LessOrEqual(t, a.box.y1, l.height()+0.01)
+			require.GreaterOrEqual(t, a.box.Min.X, vg.Length(30-0.01))
+			require.LessOrEqual(t, a.box.Max.X, 30+width+0.01)
+			require.GreaterOrEqual(t, a.box.Min.Y, vg.Length(-0.01))
+			require.LessOrEqual(t, a.box.Max.Y, l.height()+0.01)
 			for _, b := range l.labels[:i] {
-				require.False(t, a.box.overlaps(b.box), "seed %d: %q %v and %q %v", seed, a.text, a.box, b.text, b.box)
+				require.False(t, overlaps(a.box, b.box), "seed %d: %q %v and %q %v", seed, a.text, a.box, b.text, b.box)
 			}
 			for k := range l.bands {
 				if !a.inside {
-					require.False(t, a.box.overlaps(l.bandBox(k)), "seed %d", seed)
+					require.False(t, overlaps(a.box, l.bandBox(k)), "seed %d", seed)
 				}
 			}
 		}
 		for i := range l.bands {
 			for k := range i {
 				a, b := l.bandBox(i), l.bandBox(k)
-				a.x0, b.x0 = a.x0+leastBand, b.x0+leastBand // very short bands are drawn that wide
-				require.False(t, a.overlaps(b), "seed %d: bands %d and %d", seed, i, k)
+				a.Min.X, b.Min.X = a.Min.X+leastBand, b.Min.X+leastBand // very short bands are drawn that wide
+				require.False(t, overlaps(a, b), "seed %d: bands %d and %d", seed, i, k)
 			}
 		}
 	}
@@ -79,8 +80,8 @@ func TestTaskBandsAreCutToTheTimeShown(t *testing.T) {
 		{Name: "running", Start: hour(6)}, {Name: "after", Start: hour(9), Stop: hour(10)},
 	}, day, hour(8), 0, 400)
 	require.Len(t, l.bands, 2)
-	require.Equal(t, [2]float64{0, 50}, [2]float64{l.bands[0].x0, l.bands[0].x1})
-	require.Equal(t, [2]float64{300, 400}, [2]float64{l.bands[1].x0, l.bands[1].x1})
+	require.Equal(t, [2]vg.Length{0, 50}, [2]vg.Length{l.bands[0].x0, l.bands[0].x1})
+	require.Equal(t, [2]vg.Length{300, 400}, [2]vg.Length{l.bands[1].x0, l.bands[1].x1})
 	require.False(t, l.bands[0].open)
 	require.True(t, l.bands[1].open)
 }

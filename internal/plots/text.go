@@ -2,99 +2,16 @@ package plots
 
 import (
 	"strings"
-	"sync"
 	"unicode"
 	"unicode/utf8"
 
-	xfont "golang.org/x/image/font"
-	"golang.org/x/image/math/fixed"
-	"gonum.org/v1/plot/font"
-	"gonum.org/v1/plot/font/liberation"
+	"gonum.org/v1/plot/text"
+	"gonum.org/v1/plot/vg"
 )
-
-// Vertical metrics of Liberation Sans as a share of the size, from its hhea table.
-const (
-	ascent  = 0.905
-	descent = 0.212
-	leading = 1.3 // distance of two baselines
-)
-
-var fonts = font.NewCache(liberation.Collection())
-
-func face(size float64, bold bool) font.Face {
-	f := font.Font{Typeface: "Liberation", Variant: "Sans"}
-	if bold {
-		f.Weight = xfont.WeightBold
-	}
-	return fonts.Lookup(f, font.Length(size))
-}
-
-// advances are the widths of one font's runes in em. Asking the font each time
-// would take longer than drawing.
-type advances struct {
-	once sync.Once
-	font font.Face
-	low  [0x530]float64 // Latin, Greek, Cyrillic
-}
-
-var regular, boldface advances
-
-// textWidth measures s in points, without kerning, which would only narrow it.
-func textWidth(s string, size float64, bold bool) float64 {
-	a := &regular
-	if bold {
-		a = &boldface
-	}
-	a.once.Do(func() {
-		a.font = face(textSize, bold)
-		for r := range a.low {
-			a.low[r] = a.ask(rune(r))
-		}
-	})
-	w := 0.0
-	for _, r := range s {
-		if int(r) < len(a.low) {
-			w += a.low[r]
-		} else {
-			w += a.ask(r)
-		}
-	}
-	return w * size
-}
-
-// ask returns the font's own width of r. A rune that it lacks counts a full em,
-// since another font will stand in for it.
-func (a *advances) ask(r rune) float64 {
-	const perEm = 1000
-	i, err := a.font.Face.GlyphIndex(nil, r)
-	if err != nil || i == 0 {
-		return 1
-	}
-	w, err := a.font.Face.GlyphAdvance(nil, i, fixed.I(perEm), xfont.HintingNone)
-	if err != nil {
-		return 1
-	}
-	return float64(w) / 64 / perEm
-}
 
 func upperFirst(s string) string {
 	r, n := utf8.DecodeRuneInString(s)
 	return string(unicode.ToUpper(r)) + s[n:]
-}
-
-// printable replaces runes that the font lacks by an empty box. PNG and PDF need
-// it; an SVG leaves the choice of another font to whoever shows it.
-func printable(s string, bold bool) string {
-	f := face(textSize, bold)
-	return strings.Map(func(r rune) rune {
-		if r < 0x80 {
-			return r
-		}
-		if i, err := f.Face.GlyphIndex(nil, r); err != nil || i == 0 {
-			return '□'
-		}
-		return r
-	}, s)
 }
 
 // clean makes text drawable on one line: invalid bytes and controls, which XML
@@ -127,14 +44,14 @@ func brief(s string) string {
 }
 
 // elide cuts s with an ellipsis so that it is at most width points wide.
-func elide(s string, width, size float64, bold bool) string {
-	if textWidth(s, size, bold) <= width {
+func elide(s string, width vg.Length, sty text.Style) string {
+	if sty.Width(s) <= width {
 		return s
 	}
 	for s != "" {
 		_, n := utf8.DecodeLastRuneInString(s)
 		s = strings.TrimRight(s[:len(s)-n], " ")
-		if textWidth(s+"…", size, bold) <= width {
+		if sty.Width(s+"…") <= width {
 			return s + "…"
 		}
 	}
@@ -145,19 +62,19 @@ func elide(s string, width, size float64, bold bool) string {
 var withUnits = strings.NewReplacer(" µg/m³", "\u00a0µg/m³", " mg/m³", "\u00a0mg/m³", " 1/cm³", "\u00a01/cm³", " %", "\u00a0%", " min.", "\u00a0min.")
 
 // wrap breaks s into lines of at most width points, between words if it can.
-func wrap(s string, width, size float64, bold bool) []string {
+func wrap(s string, width vg.Length, sty text.Style) []string {
 	var lines []string
 	line := ""
 	for _, word := range strings.Split(withUnits.Replace(clean(s)), " ") {
-		if line != "" && textWidth(line+" "+word, size, bold) <= width {
+		if line != "" && sty.Width(line+" "+word) <= width {
 			line += " " + word
 			continue
 		}
 		if line != "" {
 			lines = append(lines, line)
 		}
-		for textWidth(word, size, bold) > width {
-			head := splitAt(word, width, size, bold)
+		for sty.Width(word) > width {
+			head := splitAt(word, width, sty)
 			lines, word = append(lines, head), word[len(head):]
 		}
 		line = word
@@ -172,14 +89,24 @@ func wrap(s string, width, size float64, bold bool) []string {
 }
 
 // splitAt returns the longest head of word that fits, at least one rune.
-func splitAt(word string, width, size float64, bold bool) string {
+func splitAt(word string, width vg.Length, sty text.Style) string {
 	end := 0
 	for i, r := range word {
 		next := i + utf8.RuneLen(r)
-		if end > 0 && textWidth(word[:next], size, bold) > width {
+		if end > 0 && sty.Width(word[:next]) > width {
 			break
 		}
 		end = next
 	}
 	return word[:end]
+}
+
+// capLines keeps at most n lines; the last one kept then ends in an ellipsis.
+func capLines(lines []string, n int, width vg.Length, sty text.Style) []string {
+	if len(lines) <= n {
+		return lines
+	}
+	lines = lines[:n:n]
+	lines[n-1] = elide(lines[n-1]+" …", width, sty)
+	return lines
 }

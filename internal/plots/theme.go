@@ -1,6 +1,13 @@
 package plots
 
-import "image/color"
+import (
+	"image/color"
+
+	xfont "golang.org/x/image/font"
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/font"
+	"gonum.org/v1/plot/text"
+)
 
 // Theme names a set of colours.
 type Theme string
@@ -43,3 +50,20 @@ const (
 	textSize  = 9.0
 	titleSize = 11.5
 )
+
+// text is a style for words in the colour given.
+func (*theme) text(c color.Color) text.Style {
+	return text.Style{Color: c, Font: font.Font{Typeface: "Liberation", Variant: "Sans", Size: textSize}, Handler: plot.DefaultTextHandler}
+}
+
+func (t *theme) bold() text.Style {
+	sty := t.text(t.ink)
+	sty.Font.Weight = xfont.WeightBold
+	return sty
+}
+
+func (t *theme) title() text.Style {
+	sty := t.bold()
+	sty.Font.Size = titleSize
+	return sty
+}

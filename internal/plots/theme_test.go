@@ -31,16 +31,16 @@ func TestContrasts(t *testing.T) {
 	require.InDelta(t, 21, contrast(rgb(0), rgb(0xffffff)), 1e-9)
 	th := themes[Light]
 	for _, c := range []color.NRGBA{th.ink, th.muted, th.limit, th.before, th.after} {
-		require.GreaterOrEqual(t, contrast(c, th.paper), 4.5, hex(c))
+		require.GreaterOrEqual(t, contrast(c, th.paper), 4.5, c)
 	}
 	for _, c := range []color.NRGBA{th.ink, th.muted, th.limit} {
-		require.GreaterOrEqual(t, contrast(c, th.shade), 4.5, hex(c))
+		require.GreaterOrEqual(t, contrast(c, th.shade), 4.5, c)
 	}
 	for _, c := range []color.NRGBA{th.reading, th.mean} {
-		require.GreaterOrEqual(t, contrast(c, th.paper), 3.0, hex(c))
+		require.GreaterOrEqual(t, contrast(c, th.paper), 3.0, c)
 	}
 	for _, c := range append(slices.Clone(th.fills), th.bandA, th.bandB, th.rest) {
-		require.GreaterOrEqual(t, contrast(th.ink, c), 4.5, hex(c))
+		require.GreaterOrEqual(t, contrast(th.ink, c), 4.5, c)
 	}
 }
 

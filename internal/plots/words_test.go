@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+	"gonum.org/v1/plot"
 
 	"dustlog/internal/compare"
 	"dustlog/internal/dust"
@@ -17,15 +18,11 @@ import (
 // textOf joins all that is written in a picture.
 func textOf(t *testing.T, d TraceData, o Options) string {
 	t.Helper()
-	o, err := o.complete()
-	require.NoError(t, err)
-	tr, err := newTrace(d, o)
-	require.NoError(t, err)
-	var b strings.Builder
-	for _, l := range tr.draw().labels {
-		b.WriteString(l.text + "\n")
+	var lines []string
+	for _, text := range recordTrace(t, d, o).texts {
+		lines = append(lines, text.text)
 	}
-	return strings.ReplaceAll(b.String(), "\n", " ")
+	return strings.Join(lines, " ")
 }
 
 // A limit far above the readings must not press them flat: it is named at the
@@ -38,8 +35,12 @@ func TestLimitInReachOrNamedAbove(t *testing.T) {
 	require.NoError(t, err)
 	tr, err := newTrace(d, o)
 	require.NoError(t, err)
-	s, _ := tr.yScale(6)
-	require.InDelta(t, 80, s.hi, 20)
+	y := plot.New().Y
+	tr.setLevels(&y)
+	require.InDelta(t, 80, y.Max, 20)
+	tr.o.LogY = true
+	tr.setLevels(&y)
+	require.InDelta(t, 80, y.Max, 20)
 
 	d.LimitMgM3 = 0.1
 	near := textOf(t, d, Options{})

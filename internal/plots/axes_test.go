@@ -1,48 +1,46 @@
 package plots
 
 import (
-	"math"
 	"testing"
 	"time"
 	_ "time/tzdata" // CET with its clock changes, wherever the tests run
 
 	"github.com/stretchr/testify/require"
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/vg"
 )
 
-func TestLinearScaleCoversItsRange(t *testing.T) {
+func TestLinearAxisCoversItsRange(t *testing.T) {
 	for _, c := range [][2]float64{{0, 1}, {0, 1e-3}, {0, 1e6}, {-12, 3}, {0, 0}, {5, 5}, {0, 1485}, {0, 0.34}, {-1e-9, 1e-9}} {
-		s, ticks := linearScale(c[0], c[1], 6)
-		require.LessOrEqual(t, s.lo, c[0])
-		require.GreaterOrEqual(t, s.hi, c[1])
-		require.Greater(t, s.hi, s.lo)
+		var a plot.Axis
+		setLinear(&a, c[0], c[1], 6)
+		ticks := a.Tick.Marker.Ticks(a.Min, a.Max)
+		require.LessOrEqual(t, a.Min, c[0])
+		require.GreaterOrEqual(t, a.Max, c[1])
+		require.Greater(t, a.Max, a.Min)
 		require.GreaterOrEqual(t, len(ticks), 2)
 		require.LessOrEqual(t, len(ticks), 9)
 		for i := 1; i < len(ticks); i++ {
-			require.NotEqual(t, ticks[i-1].label, ticks[i].label, c)
+			require.NotEqual(t, ticks[i-1].Label, ticks[i].Label, c)
 		}
 	}
 }
 
-func TestLogScaleCoversItsRange(t *testing.T) {
+func TestLogAxisCoversItsRange(t *testing.T) {
 	for _, c := range [][2]float64{{1e-3, 1e6}, {1, 1}, {40, 320}, {0.01, 100}, {1e-12, 1e15}, {7, 8}} {
-		s, ticks := logScale(c[0], c[1], 7)
-		require.LessOrEqual(t, s.lo, c[0])
-		require.GreaterOrEqual(t, s.hi, c[1])
+		var a plot.Axis
+		setLog(&a, c[0], c[1], logTicks{most: 7})
+		ticks := a.Tick.Marker.Ticks(a.Min, a.Max)
+		require.LessOrEqual(t, a.Min, c[0])
+		require.GreaterOrEqual(t, a.Max, c[1])
 		require.NotEmpty(t, ticks, c)
 		require.LessOrEqual(t, len(ticks), 7)
-		for _, width := range []float64{60, 150, 400} {
-			_, across := s.across(0, width)
-			require.NotEmpty(t, across, "%v on %g points", c, width)
-			require.True(t, scale{lo: s.lo, hi: s.hi, log: true, p1: width}.haveRoom(across))
+		for _, width := range []vg.Length{60, 150, 400} {
+			ticks := logTicks{width: width, sty: taskStyle}.Ticks(a.Min, a.Max)
+			require.NotEmpty(t, ticks, "%v on %g points", c, width)
+			require.Equal(t, ticks, apart(ticks, a.Norm, width, 11, taskStyle))
 		}
 	}
-}
-
-// By hand: half way in logarithms between 1 and 100 is 10.
-func TestPos(t *testing.T) {
-	require.InDelta(t, 50, scale{lo: 1, hi: 100, p0: 0, p1: 100, log: true}.pos(10), 1e-9)
-	require.InDelta(t, 25, scale{lo: 0, hi: 8, p0: 0, p1: 100}.pos(2), 1e-9)
-	require.InDelta(t, 75, scale{lo: 0, hi: 8, p0: 100, p1: 0}.pos(2), 1e-9)
 }
 
 func TestNumbers(t *testing.T) {
@@ -54,14 +52,6 @@ func TestNumbers(t *testing.T) {
 	for v, want := range map[float64]string{0.3: "0.30", 1.06: "1.06", 0.0931: "0.093", 0.0100: "0.010", 12.34: "12.3", 100: "100"} {
 		require.Equal(t, want, ratioNumber(v))
 	}
-}
-
-func labelsOf(ticks []timeTick) []string {
-	var out []string
-	for _, k := range ticks {
-		out = append(out, k.label)
-	}
-	return out
 }
 
 func TestTimeTicks(t *testing.T) {
@@ -95,8 +85,9 @@ func TestTimeTicksAcrossClockChanges(t *testing.T) {
 	require.Equal(t, "CET, UTC+1, later CEST, UTC+2", zoneLabel(spring, spring.Add(7*time.Hour), cet))
 	autumn := time.Date(2026, 10, 25, 0, 0, 0, 0, cet)
 	for _, k := range timeTicks(autumn, autumn.Add(9*time.Hour), cet, 6) {
-		require.Zero(t, k.at.Minute())
-		require.Zero(t, k.at.Hour()%2, k.label)
+		at := time.UnixMilli(int64(k.Value)).In(cet)
+		require.Zero(t, at.Minute())
+		require.Zero(t, at.Hour()%2, k.Label)
 	}
 	require.Equal(t, "UTC", zoneLabel(day, day, time.UTC))
 	require.Equal(t, "UTC+5:30", zoneLabel(day, day, time.FixedZone("", 5*3600+1800)))
@@ -104,16 +95,16 @@ func TestTimeTicksAcrossClockChanges(t *testing.T) {
 }
 
 func TestWrapAndElide(t *testing.T) {
-	for _, width := range []float64{30, 60, 200} {
+	bold := themes[Light].bold()
+	for _, width := range []vg.Length{30, 60, 200} {
 		joined := 0
-		for _, line := range wrap(longName, width, textSize, false) {
-			require.LessOrEqual(t, textWidth(line, textSize, false), width)
+		for _, line := range wrap(longName, width, taskStyle) {
+			require.LessOrEqual(t, taskStyle.Width(line), width)
 			joined += len([]rune(line))
 		}
 		require.GreaterOrEqual(t, joined, len([]rune(longName))-20) // but for the spaces at line ends
-		require.LessOrEqual(t, textWidth(elide(longName, width, textSize, true), textSize, true), width)
+		require.LessOrEqual(t, bold.Width(elide(longName, width, bold)), width)
 	}
-	require.Empty(t, wrap("", 100, textSize, false))
+	require.Empty(t, wrap("", 100, taskStyle))
 	require.Equal(t, "a b \ufffd", clean("a\x00\tb\n \xff"))
-	require.False(t, math.IsNaN(textWidth("\xff", textSize, false)))
 }
