@@ -41,10 +41,12 @@ func story(t *testing.T) []capture.Chunk {
 	one, two := frame(t, 10), frame(t, 20)
 	lost := at(13, capture.Lost, nil)
 	lost.Text, lost.Silent = "no valid frame in 10s", true
+	last := at(16, capture.Bytes, append(append([]byte{}, one...), two...))
+	last.Flags = []dust.Flags{dust.WarmUp | dust.FanFault, 0}
 	return []capture.Chunk{
 		at(0, capture.Open, nil), at(1, capture.Bytes, one[:4]), at(1.1, capture.Bytes, one[4:]),
 		at(2, capture.Bytes, two[:5]), at(2.2, capture.Pause, nil), at(3, capture.Bytes, two), lost,
-		at(15, capture.Open, nil), at(16, capture.Bytes, append(append([]byte{}, one...), two...)),
+		at(15, capture.Open, nil), last,
 	}
 }
 
@@ -75,6 +77,7 @@ func TestWhatIsWrittenIsRead(t *testing.T) {
 		require.Equal(t, want[i].What, c.What)
 		require.Equal(t, len(want[i].Bytes), len(c.Bytes))
 		require.Equal(t, want[i].Text, c.Text)
+		require.Equal(t, want[i].Flags, c.Flags)
 		i++
 	}
 	require.Len(t, want, i)
@@ -105,10 +108,12 @@ func TestThePlayerTellsTheStory(t *testing.T) {
 	require.NoError(t, p.Reopen())
 	require.Equal(t, 15*time.Second, p.Elapsed())
 	require.Zero(t, p.Quality().Frames, "counting begins anew with the line")
-	for _, want := range []float64{10, 20} {
-		x, err = next()
+	for i, want := range []float64{10, 20} {
+		v, flags, err := p.Read(t.Context())
 		require.NoError(t, err)
+		x, _ := v.Get(dust.PM25)
 		require.InDelta(t, want, x, 1e-9)
+		require.Equal(t, story(t)[8].Flags[i], flags, "what the driver knew then")
 	}
 	_, err = next()
 	require.ErrorIs(t, err, io.EOF)

@@ -1,6 +1,10 @@
 package capture
 
-import "time"
+import (
+	"time"
+
+	"dustlog/internal/dust"
+)
 
 // What happened on the line.
 const (
@@ -18,6 +22,9 @@ type Chunk struct {
 	Bytes   []byte // valid until the next chunk
 	Text    string // why the line was lost
 	Silent  bool   // it was lost by silence
+	// Flags are those of the readings that came of it, where the driver knew more
+	// than their frames told; nil where it did not.
+	Flags []dust.Flags
 }
 
 // Clock is where moments come from: the same pair that collect stamps by.

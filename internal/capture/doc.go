@@ -12,6 +12,10 @@
 //	{"wall":"…","elapsed_ns":1203000000,"what":"pause"}
 //	{"wall":"…","elapsed_ns":9903000000,"what":"lost","text":"…","silent":true}
 //
+// A line of bytes may carry "flags", one string for each reading that came of it,
+// where the driver knew more than the frame told (a fan fault from the status
+// register, the warm-up after a restart).
+//
 // wall is the computer's clock, elapsed_ns a clock that only ever advances: both
 // are kept, so that a change of the wall clock is found again when played. A
 // pause is where the line fell silent for longer than frames allow, so that an

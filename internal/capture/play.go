@@ -23,6 +23,7 @@ type Player struct {
 	wall    time.Time
 	elapsed time.Duration
 	ready   []sample
+	flags   []dust.Flags // of the readings that the present chunk gives
 }
 
 type sample struct {
@@ -41,17 +42,22 @@ func NewPlayer(model sensor.Model, chunks iter.Seq2[Chunk, error]) (*Player, err
 // Stop ends the player.
 func (p *Player) Stop() { p.stop() }
 
-// Reopen begins again with a fresh decoder, as opening the port does. A chunk
-// that says so is played.
+// Reopen begins again with a fresh decoder, as opening the port does. It returns
+// io.EOF if the recording has nothing more.
 func (p *Player) Reopen() (err error) {
 	if p.decoder, err = sensor.NewDecoder(p.model); err != nil {
 		return err
 	}
 	c, err := p.peek()
-	if err == nil && c != nil && c.What == Open {
+	switch {
+	case err != nil:
+		return err
+	case c == nil:
+		return io.EOF
+	case c.What == Open:
 		p.take()
 	}
-	return err
+	return nil
 }
 
 // peek looks at the next chunk; nil at the end.
@@ -112,8 +118,10 @@ func (p *Player) play() error {
 	}
 	switch c := p.take(); c.What {
 	case Bytes:
+		p.flags = c.Flags
 		p.decoder.Feed(c.Bytes, p.keep)
 	case Pause:
+		p.flags = c.Flags
 		p.decoder.Flush(p.keep)
 	case Lost:
 		return &lostError{text: c.Text, silent: c.Silent}
@@ -122,9 +130,14 @@ func (p *Player) play() error {
 }
 
 func (p *Player) keep(f *sensor.Frame) {
-	if f.IsData() {
-		p.ready = append(p.ready, sample{f.Values, f.Flags})
+	if !f.IsData() {
+		return
 	}
+	flags := f.Flags
+	if len(p.flags) > 0 {
+		flags, p.flags = p.flags[0], p.flags[1:]
+	}
+	p.ready = append(p.ready, sample{f.Values, flags})
 }
 
 // Quality counts what came over the line since it was opened.

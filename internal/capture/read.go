@@ -124,5 +124,13 @@ func parse(text []byte) (Chunk, error) {
 	if err != nil {
 		return Chunk{}, fmt.Errorf("bytes are not hex: %w", err)
 	}
-	return Chunk{Wall: l.Wall, Elapsed: time.Duration(l.ElapsedNs), What: l.What, Bytes: raw, Text: l.Text, Silent: l.Silent}, nil
+	var flags []dust.Flags
+	for _, text := range l.Flags {
+		f, err := dust.ParseFlags(text)
+		if err != nil {
+			return Chunk{}, err
+		}
+		flags = append(flags, f)
+	}
+	return Chunk{Flags: flags, Wall: l.Wall, Elapsed: time.Duration(l.ElapsedNs), What: l.What, Bytes: raw, Text: l.Text, Silent: l.Silent}, nil
 }

@@ -22,6 +22,7 @@ type line struct {
 	Hex       string    `json:"hex,omitempty"`
 	Text      string    `json:"text,omitempty"`
 	Silent    bool      `json:"silent,omitempty"`
+	Flags     []string  `json:"flags,omitempty"`
 }
 
 // header is the first line of a file.
@@ -81,7 +82,11 @@ func (w *Writer) Add(c Chunk) {
 	if w.err != nil {
 		return
 	}
-	w.err = w.enc.Encode(line{c.Wall.UTC(), c.Elapsed.Nanoseconds(), c.What, hex.EncodeToString(c.Bytes), c.Text, c.Silent})
+	l := line{Wall: c.Wall.UTC(), ElapsedNs: c.Elapsed.Nanoseconds(), What: c.What, Hex: hex.EncodeToString(c.Bytes), Text: c.Text, Silent: c.Silent}
+	for _, f := range c.Flags {
+		l.Flags = append(l.Flags, f.String())
+	}
+	w.err = w.enc.Encode(l)
 	if w.err == nil && (c.Elapsed-w.sync >= flushEvery || c.What != Bytes) {
 		w.sync = c.Elapsed
 		w.err = w.buf.Flush()

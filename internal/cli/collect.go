@@ -3,6 +3,7 @@ package cli
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -13,7 +14,6 @@ import (
 	"dustlog/internal/collect"
 	"dustlog/internal/config"
 	"dustlog/internal/dust"
-	"dustlog/internal/sensor"
 )
 
 // sampleConfig is a complete configuration, shown where one is missing.
@@ -28,6 +28,7 @@ port     = "/dev/ttyUSB0"
 position = "breathing_zone"`
 
 func newCollect(a *app) *cobra.Command {
+	var folder string
 	cmd := &cobra.Command{
 		Use:   "collect",
 		Short: "Read the sensors and keep every reading, until Ctrl-C",
@@ -42,25 +43,32 @@ A configuration file that works:
 
 ` + sampleConfig,
 		Example: `  dustlog collect --config dustlog.toml
-  dustlog collect --json > readings.jsonl`,
+  dustlog collect --json > readings.jsonl
+  dustlog collect --capture raw`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			cfg, err := a.load(nil)
 			if err != nil {
 				return err
 			}
-			return runCollect(cmd.Context(), a, cfg)
+			return runCollect(cmd.Context(), a, cfg, folder)
 		},
 	}
+	cmd.Flags().StringVar(&folder, "capture", "", "folder that keeps the raw bytes too, for dustlog replay")
 	a.addJSON(cmd)
 	return cmd
 }
 
-func runCollect(ctx context.Context, a *app, cfg config.Config) error {
-	inputs, err := inputsFrom(cfg)
+func runCollect(ctx context.Context, a *app, cfg config.Config, folder string) error {
+	inputs, done, err := inputsFrom(a, cfg, folder)
 	if err != nil {
 		return err
 	}
+	defer func() {
+		if err := done(); err != nil {
+			a.log().Error("the capture is incomplete", "error", err)
+		}
+	}()
 	records, err := a.writable(ctx, cfg)
 	if err != nil {
 		return err
@@ -84,44 +92,38 @@ func runCollect(ctx context.Context, a *app, cfg config.Config) error {
 	return err
 }
 
-// inputsFrom turns the configured sensors into inputs that open real ports.
-func inputsFrom(cfg config.Config) ([]collect.Input, error) {
+// inputsFrom turns the configured sensors into inputs that open real ports. With
+// a folder, the raw bytes are captured there; done ends the captures.
+func inputsFrom(a *app, cfg config.Config, folder string) (inputs []collect.Input, done func() error, err error) {
 	if len(cfg.Sensors) == 0 {
 		where := "there is no configuration file"
 		if cfg.Path != "" {
 			where = cfg.Path + " names no sensor"
 		}
-		return nil, fmt.Errorf("%w: %s; write a dustlog.toml like this:\n\n%s", config.ErrFile, where, sampleConfig)
+		return nil, nil, fmt.Errorf("%w: %s; write a dustlog.toml like this:\n\n%s", config.ErrFile, where, sampleConfig)
 	}
-	var inputs []collect.Input
+	var lines []*line
+	done = func() (err error) {
+		for _, l := range lines {
+			err = errors.Join(err, l.close())
+		}
+		return err
+	}
 	for _, s := range cfg.Sensors {
-		model, err := sensor.ParseModel(s.Model)
+		l, err := newLine(cfg, s)
 		if err != nil {
-			return nil, fmt.Errorf("%w %s: sensor %q: %w", config.ErrFile, cfg.Path, s.Name, err)
+			return nil, nil, errors.Join(err, done())
 		}
-		position, err := dust.ParsePosition(s.Position)
-		if err != nil {
-			return nil, fmt.Errorf("%w %s: sensor %q: %w", config.ErrFile, cfg.Path, s.Name, err)
+		if folder != "" {
+			if l.capture, err = capture.Create(folder, l.sensor, l.model.Spec().WarmUp, a.Now()); err != nil {
+				return nil, nil, errors.Join(err, done())
+			}
 		}
-		inputs = append(inputs, collect.Input{
-			Sensor: dust.Sensor{Name: s.Name, Model: string(model), Position: position},
-			WarmUp: model.Spec().WarmUp,
-			Open: func(context.Context) (collect.Source, error) {
-				device, err := sensor.Open(s.Port, model)
-				if err != nil {
-					return nil, err
-				}
-				return deviceSource{device}, nil
-			},
-		})
+		lines = append(lines, l)
+		inputs = append(inputs, collect.Input{Sensor: l.sensor, WarmUp: l.model.Spec().WarmUp, Clock: l.clock, Open: l.open})
 	}
-	return inputs, nil
+	return inputs, done, nil
 }
-
-// deviceSource lets the collector read a device.
-type deviceSource struct{ *sensor.Device }
-
-func (d deviceSource) Quality() dust.LineQuality { return capture.Quality(d.Counts()) }
 
 // liveLine shows the newest readings: one line that is redrawn on a terminal,
 // JSON lines with --json, nothing otherwise.

@@ -259,7 +259,8 @@ func (w *worker) tellQuality(queue chan<- item) {
 // backOff are the waits before a lost line is opened again; the last repeats.
 var backOff = []time.Duration{time.Second, 2 * time.Second, 5 * time.Second, 10 * time.Second}
 
-// reopen tries until the line is open. It returns false when ctx ended.
+// reopen tries until the line is open. It returns false when ctx ended, or the
+// sensor is at its end.
 func (w *worker) reopen(ctx context.Context) bool {
 	for try := 0; ; try++ {
 		select {
@@ -270,6 +271,9 @@ func (w *worker) reopen(ctx context.Context) bool {
 		err := w.open(ctx)
 		if err == nil {
 			return true
+		}
+		if errors.Is(err, io.EOF) {
+			return false
 		}
 		w.summary.Last = err
 	}

@@ -123,8 +123,8 @@ func (s *Study) series(ctx context.Context, sensor dust.Sensor, channels []dust.
 		return nil, err
 	}
 	for _, c := range channels {
-		if second := got[atmospheric[c]]; s.settings.Atmospheric && c.IsMass() && second != nil && second.Len() > 0 {
-			got[c] = second
+		if other, has := atmospheric[c]; s.settings.Atmospheric && has && got[other] != nil && got[other].Len() > 0 {
+			got[c] = got[other]
 		}
 		if got[c] == nil || got[c].Len() == 0 {
 			delete(got, c)

@@ -92,6 +92,23 @@ func TestTheMassScaleIsASetting(t *testing.T) {
 	}
 }
 
+func TestTheMassScaleLeavesOtherChannelsAlone(t *testing.T) {
+	var r records
+	r.add(t, bench, dust.PM1, 100, 0)
+	r.add(t, bench, dust.PM1Atm, 70, 0)
+	r.add(t, bench, dust.PM4, 400, 0)
+	set := settings(t)
+	set.Atmospheric = true
+	s, err := study.Open(t.Context(), &r, set)
+	require.NoError(t, err)
+	for c, want := range map[dust.Channel]float64{dust.PM1: 70, dust.PM4: 400, dust.PM1Atm: 70} {
+		series, err := s.Series(t.Context(), bench, c, study.Window{})
+		require.NoError(t, err)
+		_, got, _ := series.At(0)
+		require.InDelta(t, want, got, 0, c.Label())
+	}
+}
+
 func TestReadingsThatCannotBeUsedAreNamed(t *testing.T) {
 	var r records
 	r.add(t, bench, dust.PM25, 300, dust.WarmUp)
