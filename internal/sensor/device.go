@@ -40,6 +40,7 @@ type Device struct {
 	tap     Tap
 	given   []dust.Flags      // flags of the readings since the tap was told
 	changed bool              // they are not just those of their frames
+	fed     bool              // the decoder has had bytes since the last flush
 	asker   *asker            // nil: the sensor talks by itself
 	want    func(*Frame) bool // set while a command waits for its answer
 	got     bool              // the answer has come
