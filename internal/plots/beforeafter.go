@@ -157,8 +157,9 @@ func (b *sessionsPlot) fill(f *figure, p *plot.Plot, h half, sty draw.GlyphStyle
 	for i, s := range h.sessions {
 		points[i], low[i] = plotter.XY{X: float64(i), Y: math.Max(*s.Adjusted, b.floor)}, *s.Adjusted < b.floor
 	}
+	mark := sty
 	sty.Radius = min(sty.Radius, max(1.8, width/vg.Length(max(n, 1))/2.6))
-	p.Add(marks(points, sty, low, pointDown), b.headOf(f, h, sty, width))
+	p.Add(marks(points, sty, low, pointDown), b.headOf(f.th, h, mark, width))
 }
 
 // dateTicks names the days of as many sessions as have room.
@@ -194,46 +195,35 @@ type head struct {
 	th            *theme
 	mark          draw.GlyphStyle
 	names, counts []string
-	lines         [2]int // to keep free for names and for counts
 }
 
 const markRoom = 14.0
 
-func (b *sessionsPlot) headOf(f *figure, h half, mark draw.GlyphStyle, width vg.Length) head {
-	out := head{th: f.th, mark: mark}
-	out.mark.Radius = 3.8
-	out.names, out.counts = b.headWords(f.th, h, width)
-	for _, other := range []half{b.before, b.after} {
-		names, counts := b.headWords(f.th, other, width)
-		out.lines = [2]int{max(out.lines[0], len(names)), max(out.lines[1], len(counts))}
-	}
-	return out
-}
-
-func (b *sessionsPlot) headWords(th *theme, h half, width vg.Length) (names, counts []string) {
-	name := cmp.Or(h.name, "(no setup named)")
-	mean := "no geometric mean"
+func (b *sessionsPlot) headOf(th *theme, h half, mark draw.GlyphStyle, width vg.Length) head {
+	name, mean := cmp.Or(h.name, "(no setup named)"), "no geometric mean"
 	if h.mean != nil {
 		mean = "geometric mean " + number(*h.mean) + " " + b.r.Unit
 	}
-	names = capLines(wrap(name, width-markRoom, th.bold()), 2, width-markRoom, th.bold())
-	return names, wrap(plural(len(h.sessions), "session")+", "+mean, width, th.text(th.ink))
+	names := capLines(wrap(name, width-markRoom, th.bold()), 2, width-markRoom, th.bold())
+	return head{th, mark, names, wrap(plural(len(h.sessions), "session")+", "+mean, width, th.text(th.ink))}
 }
 
-func (h head) height() vg.Length { return vg.Length(h.lines[0]+h.lines[1])*lineStep + 5 }
+func (h head) height() vg.Length { return vg.Length(len(h.names)+len(h.counts))*lineStep + 5 }
 
 // GlyphBoxes implements plot.GlyphBoxer.
 func (h head) GlyphBoxes(*plot.Plot) []plot.GlyphBox { return above(true, h.height()) }
 
 // Plot implements plot.Plotter.
 func (h head) Plot(c draw.Canvas, _ *plot.Plot) {
-	top := c.Max.Y + h.height() - 0.9*textSize
-	c.DrawGlyphNoClip(h.mark, vg.Point{X: c.Min.X + 4, Y: top + 0.3*textSize})
-	for i, line := range h.names {
-		write(c, h.th.bold(), vg.Point{X: c.Min.X + markRoom, Y: top - vg.Length(i)*lineStep}, line)
+	at := vg.Point{X: c.Min.X, Y: c.Max.Y + h.height() - 0.9*textSize}
+	c.DrawGlyphNoClip(h.mark, at.Add(vg.Point{X: 4, Y: 0.3 * textSize}))
+	for _, line := range h.names {
+		write(c, h.th.bold(), at.Add(vg.Point{X: markRoom}), line)
+		at.Y -= lineStep
 	}
-	for i, line := range h.counts {
-		write(c, h.th.text(h.th.ink), vg.Point{X: c.Min.X, Y: top - vg.Length(h.lines[0]+i)*lineStep}, line)
+	for _, line := range h.counts {
+		write(c, h.th.text(h.th.ink), at, line)
+		at.Y -= lineStep
 	}
 }
 

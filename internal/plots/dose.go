@@ -1,6 +1,7 @@
 package plots
 
 import (
+	"cmp"
 	"fmt"
 	"image/color"
 	"io"
@@ -34,15 +35,14 @@ func TaskDose(w io.Writer, r exposure.Result, o Options) error {
 // dosePlot is an exposure result sorted for drawing.
 type dosePlot struct {
 	r      exposure.Result
-	tasks  []string // "" is the time without a task
-	index  map[string]int
+	tasks  []string               // as stacked; the time without a task, "", comes last
 	shifts []exposure.ShiftResult // with at least one share
 	none   int                    // shifts without
 	labels []string
 }
 
 func newDosePlot(r exposure.Result) *dosePlot {
-	p := &dosePlot{r: r, index: map[string]int{}}
+	p := &dosePlot{r: r}
 	sensors := map[string]bool{}
 	for _, s := range r.Shifts {
 		sensors[s.Sensor] = true
@@ -54,8 +54,7 @@ func newDosePlot(r exposure.Result) *dosePlot {
 				continue
 			}
 			shares++
-			if _, ok := p.index[t.Task]; !ok {
-				p.index[t.Task] = len(p.tasks)
+			if !slices.Contains(p.tasks, t.Task) {
 				p.tasks = append(p.tasks, t.Task)
 			}
 		}
@@ -69,38 +68,35 @@ func newDosePlot(r exposure.Result) *dosePlot {
 		}
 		p.shifts, p.labels = append(p.shifts, s), append(p.labels, name)
 	}
+	if i := slices.Index(p.tasks, ""); i >= 0 {
+		p.tasks = append(slices.Delete(p.tasks, i, i+1), "")
+	}
 	return p
 }
 
-// taskNumber counts named tasks from 1 in order of appearance; "" has none.
-func (p *dosePlot) taskNumber(task string) int {
-	n := 0
-	for _, t := range p.tasks {
-		if t != "" {
-			n++
-		}
-		if t == task {
-			break
-		}
-	}
-	return n
-}
-
-// look is how a task's part of a bar is filled: a colour and a hatching that
+// look is how task i's part of a bar is filled: a colour and a hatching that
 // together are its own.
-func (p *dosePlot) look(th *theme, task string) (color.NRGBA, int) {
-	if task == "" {
+func (p *dosePlot) look(th *theme, i int) (color.NRGBA, int) {
+	if p.tasks[i] == "" {
 		return th.rest, 0
 	}
-	k := p.taskNumber(task) - 1
-	return th.fills[k%len(th.fills)], k % 4
+	return th.fills[i%len(th.fills)], i % 4
+}
+
+// words name task i, from long to short.
+func (p *dosePlot) words(i int) []string {
+	if p.tasks[i] == "" {
+		return []string{"no task"}
+	}
+	n := strconv.Itoa(i + 1)
+	return []string{n + " " + clean(p.tasks[i]), n}
 }
 
 func (p *dosePlot) draw(o Options) *figure {
 	f := newFigure(o, "Which task brought the dust, shift by shift",
 		fmt.Sprintf("Share of the measured dose by task, %% (%s by optical sensor)", metricLabel(p.r.Metric)), AltTextTaskDose(p.r))
 	pl := f.newPlot()
-	means := beside{th: f.th, heading: "8-h mean"}
+	means := beside{th: f.th, ink: f.th.ink, heading: "8-h mean"}
 	var labels []string
 	for i, s := range p.shifts {
 		labels = append(labels, elide(p.labels[i], 0.3*f.o.Width, f.th.text(f.th.ink)))
@@ -136,7 +132,7 @@ func (p *dosePlot) shares(s exposure.ShiftResult) (shares []float64, total float
 	shares = make([]float64, len(p.tasks))
 	for _, t := range s.TaskDoseShares {
 		if t.Share > 0 && !math.IsInf(t.Share, 0) {
-			shares[p.index[t.Task]] += t.Share
+			shares[slices.Index(p.tasks, t.Task)] += t.Share
 			total += t.Share
 		}
 	}
@@ -154,7 +150,7 @@ type shareBars struct {
 // the file small.
 func (b shareBars) Plot(c draw.Canvas, p *plot.Plot) {
 	for i, parts := range b.parts(c, p) {
-		fill, kind := b.look(b.th, b.tasks[i])
+		fill, kind := b.look(b.th, i)
 		var outlines, lines vg.Path
 		for _, r := range parts {
 			outlines = append(outlines, r.Path()...)
@@ -163,7 +159,7 @@ func (b shareBars) Plot(c draw.Canvas, p *plot.Plot) {
 		if len(parts) > 0 {
 			paintPart(c, b.th, fill, outlines, lines)
 		}
-		b.labels(c, parts, b.tasks[i], fill, kind > 0)
+		b.label(c, parts, b.words(i), fill, kind > 0)
 	}
 }
 
@@ -185,7 +181,7 @@ func (b shareBars) parts(c draw.Canvas, p *plot.Plot) [][]vg.Rectangle {
 	for k, s := range b.shifts {
 		shares, total := b.shares(s)
 		at := 0.0
-		for _, i := range b.order() {
+		for i := range b.tasks {
 			if shares[i] > 0 {
 				// Shares add up to 1; should they add up to more, they still end at the edge.
 				next := at + shares[i]/math.Max(total, 1)
@@ -197,14 +193,8 @@ func (b shareBars) parts(c draw.Canvas, p *plot.Plot) [][]vg.Rectangle {
 	return out
 }
 
-// labels writes number and name, or the number alone, into the parts of a task
-// that have room.
-func (b shareBars) labels(c draw.Canvas, parts []vg.Rectangle, task string, fill color.Color, hatched bool) {
-	texts := []string{b.name(task)}
-	if task != "" {
-		n := strconv.Itoa(b.taskNumber(task))
-		texts = []string{n + " " + b.name(task), n}
-	}
+// label writes the longest of the texts that has room into each part of a task.
+func (b shareBars) label(c draw.Canvas, parts []vg.Rectangle, texts []string, fill color.Color, hatched bool) {
 	sty := b.th.text(b.th.ink)
 	var behind vg.Path
 	type words struct {
@@ -231,36 +221,11 @@ func (b shareBars) labels(c draw.Canvas, parts []vg.Rectangle, task string, fill
 	}
 }
 
-// order lists the tasks as stacked: named ones first, the rest at the end.
-func (p *dosePlot) order() []int {
-	var named, rest []int
-	for i, t := range p.tasks {
-		if t == "" {
-			rest = append(rest, i)
-		} else {
-			named = append(named, i)
-		}
-	}
-	return append(named, rest...)
-}
-
-func (p *dosePlot) name(task string) string {
-	if task == "" {
-		return "no task"
-	}
-	return clean(task)
-}
-
 func (p *dosePlot) legend(th *theme) []entry {
 	var out []entry
-	for _, i := range p.order() {
-		task := p.tasks[i]
-		fill, kind := p.look(th, task)
-		text := p.name(task)
-		if task != "" {
-			text = strconv.Itoa(p.taskNumber(task)) + " " + text
-		}
-		out = append(out, entry{text, thumbnail(func(c *draw.Canvas) {
+	for i := range p.tasks {
+		fill, kind := p.look(th, i)
+		out = append(out, entry{p.words(i)[0], thumbnail(func(c *draw.Canvas) {
 			paintPart(*c, th, fill, c.Rectangle.Path(), hatch(c.Rectangle, kind))
 		})})
 	}
@@ -286,7 +251,7 @@ func AltTextTaskDose(r exposure.Result) string {
 				best = t
 			}
 		}
-		parts = append(parts, fmt.Sprintf("%s mostly %s (%.0f %%)", p.labels[i], p.name(best.Task), 100*best.Share))
+		parts = append(parts, fmt.Sprintf("%s mostly %s (%.0f %%)", p.labels[i], cmp.Or(clean(best.Task), "no task"), 100*best.Share))
 		if len(parts) == 7 && len(p.shifts) > 8 {
 			parts = append(parts, fmt.Sprintf("and %d more shifts", len(p.shifts)-7))
 			break

@@ -83,7 +83,7 @@ const rowHeight = 19.0
 // if above zero, is marked as the ratio that is just small enough.
 func (f *figure) ratioPanel(rows []ratioRow, labels []string, matters float64) panel {
 	p, ink := f.newPlot(), f.th.text(f.th.ink)
-	figures := beside{th: f.th}
+	figures := beside{th: f.th, ink: f.th.ink}
 	widest := vg.Length(0)
 	for i, r := range rows {
 		figures.texts, figures.y = append(figures.texts, r.text()), append(figures.y, row(i))

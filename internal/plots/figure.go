@@ -123,7 +123,7 @@ func (f *figure) newPlot() *plot.Plot {
 		a.Tick.Label, a.Label.TextStyle = sty, sty
 		a.Padding, a.Tick.Length, a.LineStyle.Width = 0, 0, 0
 	}
-	p.Y.Padding = 1.5
+	p.Y.Padding, p.Y.Tick.Label.YAlign = 1.5, -0.57 // figures, not their boxes, stand level with their lines
 	p.X.LineStyle = draw.LineStyle{Color: f.th.muted, Width: 0.8}
 	p.X.Tick.Length, p.X.Tick.LineStyle = 3, draw.LineStyle{Color: f.th.grid, Width: 0.7}
 	return p

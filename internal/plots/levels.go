@@ -133,7 +133,7 @@ func (f *figure) levelPanel(l levelPanel, labels []string, widest vg.Length) pan
 		own = max(own, p.Y.Tick.Label.Width(label))
 	}
 	p.Y.Padding = widest - own + 4
-	p.Add(f.grid(true, false), beside{th: f.th})
+	p.Add(f.grid(true, false), beside{th: f.th, ink: f.th.ink})
 	var before, after plotter.XYs
 	var low [2][]bool
 	for i, e := range l.rows {

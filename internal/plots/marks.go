@@ -75,13 +75,14 @@ func marks(points plotter.XYs, sty draw.GlyphStyle, beyond []bool, turn float64)
 // above them. It makes room for itself.
 type beside struct {
 	th      *theme
+	ink     color.Color
 	heading string
 	texts   []string
 	y       []float64
 }
 
 func (b beside) Plot(c draw.Canvas, p *plot.Plot) {
-	sty := b.th.text(b.th.ink)
+	sty := b.th.text(b.ink)
 	sty.XAlign = draw.XRight
 	x := c.Max.X + b.width()
 	_, place := p.Transforms(&c)

@@ -1,8 +1,6 @@
 package plots
 
 import (
-	"cmp"
-	"math"
 	"slices"
 	"strconv"
 	"time"
@@ -26,7 +24,6 @@ type taskBand struct {
 type taskLabel struct {
 	text   string
 	box    vg.Rectangle
-	row    int // above the bands, from below
 	band   int
 	inside bool // within its band; others stand above and have a leader line
 }
@@ -85,13 +82,11 @@ func layoutTasks(tasks []dust.Task, from, to time.Time, x0, x1 vg.Length) taskLa
 	}
 	full := func(b taskBand) string { return b.name }
 	short := func(b taskBand) string { return b.short }
-	if l.placeNames(x0, x1, full) || l.shortNamesTell() && l.placeNames(x0, x1, short) {
-		l.finish()
+	if l.placeLabels(x0, x1, full, 0, false) || l.shortNamesTell() && l.placeLabels(x0, x1, short, 0, false) {
 		return l
 	}
 	l.numbered = true
-	l.placeNumbers(x0, x1)
-	l.finish()
+	l.placeLabels(x0, x1, func(b taskBand) string { return strconv.Itoa(b.number) }, 30, true)
 	return l
 }
 
@@ -149,120 +144,41 @@ func (l *taskLayout) shortNamesTell() bool {
 	return true
 }
 
-// placeNames tries names; false if two rows above the bands do not hold them.
-func (l *taskLayout) placeNames(x0, x1 vg.Length, nameOf func(taskBand) string) bool {
-	const most = 2
-	end := [most]vg.Length{x0, x0}
+// placeLabels puts each band's words into it, or into one of the rows above, at
+// most aside points right of the band's middle. Words that find no room are
+// dropped if they may be; if not, it gives up and returns false.
+func (l *taskLayout) placeLabels(x0, x1 vg.Length, wordsOf func(taskBand) string, aside vg.Length, mayDrop bool) bool {
+	end := [mostRows]vg.Length{x0, x0}
 	l.labels, l.rows = nil, 0
 	for i, b := range l.bands {
-		name := nameOf(b)
-		w := taskStyle.Width(name) + 2*labelPad
+		label := taskLabel{text: wordsOf(b), band: i}
+		w := taskStyle.Width(label.text) + 2*labelPad
 		if w <= b.x1-b.x0 {
-			l.labels = append(l.labels, taskLabel{text: name, band: i, inside: true})
+			label.inside, label.box = true, l.bandBox(i)
+			label.box.Min.X, label.box.Max.X = (b.x0+b.x1-w)/2, (b.x0+b.x1+w)/2
+			l.labels = append(l.labels, label)
 			continue
 		}
-		if w > x1-x0 {
-			return false
-		}
-		left := min(max((b.x0+b.x1-w)/2, x0), x1-w)
-		row := slices.IndexFunc(end[:], func(e vg.Length) bool { return left >= e })
+		wanted := min(max((b.x0+b.x1-w)/2, x0), x1-w)
+		row := slices.IndexFunc(end[:], func(e vg.Length) bool { return e <= wanted })
 		if row < 0 {
-			return false
+			row = slices.Index(end[:], slices.Min(end[:]))
+		}
+		left := max(wanted, end[row])
+		if left > wanted+aside || left+w > x1 {
+			if !mayDrop {
+				return false
+			}
+			l.dropped++
+			continue
 		}
 		end[row] = left + w
 		l.rows = max(l.rows, row+1)
-		l.labels = append(l.labels, taskLabel{text: name, band: i, row: row, box: sideways(left, left+w)})
+		y := l.bandsTop() + leaderGap + vg.Length(row)*lineStep
+		label.box = vg.Rectangle{Min: vg.Point{X: left, Y: y}, Max: vg.Point{X: left + w, Y: y + lineStep}}
+		l.labels = append(l.labels, label)
 	}
 	return true
-}
-
-// placeNumbers puts numbers into their bands, and the rest into rows above,
-// pushed apart. The rows are as many as they need, up to mostRows.
-func (l *taskLayout) placeNumbers(x0, x1 vg.Length) {
-	l.labels, l.rows = nil, 0
-	var above []taskLabel
-	total := vg.Length(0)
-	for i, b := range l.bands {
-		text := strconv.Itoa(b.number)
-		w := taskStyle.Width(text) + 2*labelPad
-		if w <= b.x1-b.x0 {
-			l.labels = append(l.labels, taskLabel{text: text, band: i, inside: true})
-			continue
-		}
-		middle := (b.x0 + b.x1) / 2
-		above = append(above, taskLabel{text: text, band: i, box: sideways(middle-w/2, middle+w/2)})
-		total += w
-	}
-	if room := 0.9 * mostRows * (x1 - x0); total > room {
-		above = l.dropShortest(above, total-room)
-		total = room
-	}
-	// Not quite full rows, since turns of unequal numbers fill them unequally.
-	l.rows = int(math.Ceil(float64(total / (0.95 * (x1 - x0)))))
-	for row := range l.rows {
-		var mine []taskLabel
-		for i := row; i < len(above); i += l.rows {
-			mine = append(mine, above[i])
-		}
-		spread(mine, x0, x1)
-		for _, m := range mine {
-			m.row = row
-			l.labels = append(l.labels, m)
-		}
-	}
-}
-
-func sideways(x0, x1 vg.Length) vg.Rectangle {
-	return vg.Rectangle{Min: vg.Point{X: x0}, Max: vg.Point{X: x1}}
-}
-
-// dropShortest gives up the numbers of the shortest bands until excess points
-// are saved.
-func (l *taskLayout) dropShortest(above []taskLabel, excess vg.Length) []taskLabel {
-	length := func(t taskLabel) vg.Length { return l.bands[t.band].x1 - l.bands[t.band].x0 }
-	order := slices.Clone(above)
-	slices.SortStableFunc(order, func(a, b taskLabel) int { return cmp.Compare(length(a), length(b)) })
-	gone := map[int]bool{}
-	for _, t := range order {
-		if excess <= 0 {
-			break
-		}
-		excess -= t.box.Size().X
-		gone[t.band] = true
-		l.dropped++
-	}
-	return slices.DeleteFunc(above, func(t taskLabel) bool { return gone[t.band] })
-}
-
-// spread moves boxes, ordered by their middles, apart and into [x0, x1].
-func spread(labels []taskLabel, x0, x1 vg.Length) {
-	end := x0
-	for i := range labels {
-		b := &labels[i].box
-		*b = b.Add(vg.Point{X: max(0, end-b.Min.X)})
-		end = b.Max.X
-	}
-	end = x1
-	for i := range slices.Backward(labels) {
-		b := &labels[i].box
-		*b = b.Add(vg.Point{X: min(0, end-b.Max.X)})
-		end = b.Min.X
-	}
-}
-
-// finish gives labels their heights.
-func (l *taskLayout) finish() {
-	for i := range l.labels {
-		t := &l.labels[i]
-		if t.inside {
-			band := l.bandBox(t.band)
-			w, middle := taskStyle.Width(t.text), (band.Min.X+band.Max.X)/2
-			t.box = vg.Rectangle{Min: vg.Point{X: middle - w/2, Y: band.Min.Y + 1}, Max: vg.Point{X: middle + w/2, Y: band.Max.Y - 1}}
-			continue
-		}
-		t.box.Min.Y = l.bandsTop() + leaderGap + vg.Length(t.row)*lineStep
-		t.box.Max.Y = t.box.Min.Y + lineStep
-	}
 }
 
 // taskLegend names the numbers of a numbered layout.

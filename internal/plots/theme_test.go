@@ -58,7 +58,7 @@ func TestTasksLookDifferent(t *testing.T) {
 	seen := map[look]bool{}
 	var last look
 	for i, task := range p.tasks {
-		fill, kind := p.look(themes[Light], task)
+		fill, kind := p.look(themes[Light], i)
 		now := look{fill, kind}
 		require.False(t, seen[now], task)
 		if i > 0 {

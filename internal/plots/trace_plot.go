@@ -20,9 +20,12 @@ func (t *trace) draw() *figure {
 		f.space(4) // or the axis' top number comes close to the words above
 	}
 	p := f.newPlot()
-	t.setAxes(p, f.inner())
-	area := dataArea(p, f.inner())
-	width := area.Size().X
+	t.setAxes(p)
+	if t.limitShown(p.Y) {
+		p.Add(beside{th: f.th, ink: f.th.limit, texts: []string{"limit"}, y: []float64{t.limit}})
+	}
+	p.X.Tick.Marker = clockTicks{zone: t.o.Zone, width: dataArea(p, f.inner()).Size().X, sty: p.X.Tick.Label}
+	width := dataArea(p, f.inner()).Size().X
 	tasks := layoutTasks(t.Tasks, t.from, t.to, 0, width)
 	ms := p.X.Max - p.X.Min
 	none, unusable := t.pauses(int64(1.5 / float64(width) * ms))
@@ -42,12 +45,10 @@ func (t *trace) draw() *figure {
 
 // setAxes covers the shift, and the readings from zero on. The limit is covered
 // too if it is not far above them.
-func (t *trace) setAxes(p *plot.Plot, width vg.Length) {
+func (t *trace) setAxes(p *plot.Plot) {
 	p.X.Min, p.X.Max = float64(t.from.UnixMilli()), float64(t.to.UnixMilli())
-	p.X.Tick.Length = stripHeight
+	p.X.Tick.Length, p.X.Tick.Marker = stripHeight, plot.ConstantTicks{}
 	t.setLevels(&p.Y)
-	p.X.Tick.Marker = plot.ConstantTicks{}
-	p.X.Tick.Marker = clockTicks{zone: t.o.Zone, width: dataArea(p, width).Size().X, sty: p.X.Tick.Label}
 }
 
 func (t *trace) setLevels(a *plot.Axis) {
@@ -152,12 +153,10 @@ func (t *traceLines) Plot(c draw.Canvas, p *plot.Plot) {
 	y := func(v float64) vg.Length { return c.Y(p.Y.Norm(math.Max(v, least))) }
 	readings := reduce(t.samples, x, y, columnWidth)
 	readings.draw(c, t.th.readingLine(), dotRadius(len(readings.dots)))
-	mean := reduce(slices.Values(t.mean), x, y, columnWidth)
-	mean.draw(c, t.th.meanLine(), 1.2)
+	reduce(slices.Values(t.mean), x, y, columnWidth).draw(c, t.th.meanLine(), 1.2)
 	if t.limitShown(p.Y) {
 		at := y(t.limit)
 		c.StrokeLine2(t.th.limitLine(), c.Min.X, at, c.Max.X, at)
-		t.nameLimit(c, at, readings, mean)
 	}
 }
 
@@ -210,47 +209,6 @@ func stroke(c draw.Canvas, sty draw.LineStyle, path vg.Path) {
 		}
 		c.Stroke(piece)
 	}
-}
-
-// nameLimit writes on or under the limit's line where no curve is covered: the
-// longest of the texts that finds room, or none. The legend has it in any case.
-func (t *traceLines) nameLimit(c draw.Canvas, y vg.Length, curves ...curve) {
-	sty := t.th.text(t.th.limit)
-	e := sty.FontExtents()
-	for _, text := range []string{t.limitText(), t.limitShort(), "limit"} {
-		w := sty.Width(text)
-		for x := c.Max.X - 4 - w; x >= c.Min.X+4; x -= 6 {
-			for _, base := range []vg.Length{y + 3.5, y - e.Ascent - 2} {
-				box := vg.Rectangle{Min: vg.Point{X: x, Y: base - e.Descent}, Max: vg.Point{X: x + w, Y: base + e.Ascent}}
-				if box.Min.Y >= c.Min.Y && box.Max.Y <= c.Max.Y && !covers(box, curves) {
-					write(c, sty, vg.Point{X: x, Y: base}, text)
-					return
-				}
-			}
-		}
-	}
-}
-
-// covers reports whether b hides any of the curves.
-func covers(b vg.Rectangle, curves []curve) bool {
-	meets := func(p, q vg.Point) bool {
-		return max(p.X, q.X) > b.Min.X-4 && min(p.X, q.X) < b.Max.X+4 && max(p.Y, q.Y) > b.Min.Y-1 && min(p.Y, q.Y) < b.Max.Y+1
-	}
-	for _, c := range curves {
-		for _, path := range c.paths {
-			for i := 1; i < len(path); i++ {
-				if meets(path[i-1], path[i]) {
-					return true
-				}
-			}
-		}
-		for _, p := range c.dots {
-			if meets(p, p) {
-				return true
-			}
-		}
-	}
-	return false
 }
 
 func (t *trace) legend(th *theme, limit, gaps, unusable bool) []entry {
