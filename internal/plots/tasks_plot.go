@@ -32,7 +32,9 @@ func (b taskBands) Plot(c draw.Canvas, _ *plot.Plot) {
 		box, band := t.box.Add(foot), b.bandBox(t.band).Add(foot)
 		middle := (box.Min.X + box.Max.X) / 2
 		if !t.inside {
-			c.StrokeLine2(draw.LineStyle{Color: b.th.muted, Width: 0.5}, middle, box.Min.Y, (band.Min.X+band.Max.X)/2, band.Max.Y)
+			to := (band.Min.X + band.Max.X) / 2
+			from := max(box.Min.X+labelPad, min(to, box.Max.X-labelPad)) // upright if it can be
+			c.StrokeLine2(draw.LineStyle{Color: b.th.muted, Width: 0.5}, from, box.Min.Y, to, band.Max.Y)
 		}
 		write(c, sty, vg.Point{X: middle, Y: (box.Min.Y+box.Max.Y)/2 - 0.33*textSize}, t.text)
 	}
