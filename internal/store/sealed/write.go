@@ -227,44 +227,42 @@ func (c *Column) single() bool {
 }
 
 func writeColumn(w *parquet.ColumnWriter, name string, t *Table) error {
-	var value func(i int) parquet.Value
-	var missing []bool
 	switch name {
 	case timeColumn:
-		value = func(i int) parquet.Value { return parquet.Int64Value(t.MS[i]) }
+		return writeValues(w, t.MS, nil, parquet.Int64Value)
 	case flagsColumn:
-		value = func(i int) parquet.Value { return parquet.Int32Value(int32(t.Flags[i])) }
-	default:
-		channel, _ := dust.ChannelByKey(name)
-		c := t.Column(channel)
-		missing, value = c.Missing, c.parquetValue()
+		return writeValues(w, t.Flags, nil, func(f dust.Flags) parquet.Value { return parquet.Int32Value(int32(f)) })
 	}
-	var chunk [1024]parquet.Value
-	for from := 0; from < t.Len(); from += len(chunk) {
-		part := chunk[:min(len(chunk), t.Len()-from)]
-		for k := range part {
+	channel, _ := dust.ChannelByKey(name)
+	switch c := t.Column(channel); {
+	case c.PerUnit != 0:
+		return writeValues(w, c.Ints, c.Missing, parquet.Int32Value)
+	case c.single():
+		return writeValues(w, c.Floats, c.Missing, func(x float64) parquet.Value { return parquet.FloatValue(float32(x)) })
+	default:
+		return writeValues(w, c.Floats, c.Missing, parquet.DoubleValue)
+	}
+}
+
+// writeValues writes a column; missing marks the rows without a value, nil if
+// there is none.
+func writeValues[T any](w *parquet.ColumnWriter, rows []T, missing []bool, value func(T) parquet.Value) error {
+	chunk := make([]parquet.Value, 1024)
+	for from := 0; from < len(rows); from += len(chunk) {
+		part := rows[from:min(from+len(chunk), len(rows))]
+		for k, x := range part {
 			switch {
 			case missing == nil:
-				part[k] = value(from + k)
+				chunk[k] = value(x)
 			case missing[from+k]:
-				part[k] = parquet.Value{}
+				chunk[k] = parquet.Value{}
 			default:
-				part[k] = value(from+k).Level(0, 1, 0)
+				chunk[k] = value(x).Level(0, 1, 0)
 			}
 		}
-		if _, err := w.WriteRowValues(part); err != nil {
+		if _, err := w.WriteRowValues(chunk[:len(part)]); err != nil {
 			return err
 		}
 	}
 	return w.Close()
-}
-
-func (c *Column) parquetValue() func(i int) parquet.Value {
-	switch {
-	case c.PerUnit != 0:
-		return func(i int) parquet.Value { return parquet.Int32Value(c.Ints[i]) }
-	case c.single():
-		return func(i int) parquet.Value { return parquet.FloatValue(float32(c.Floats[i])) }
-	}
-	return func(i int) parquet.Value { return parquet.DoubleValue(c.Floats[i]) }
 }
