@@ -137,7 +137,7 @@ func (p *Player) keep(f *sensor.Frame) {
 	if len(p.flags) > 0 {
 		flags, p.flags = p.flags[0], p.flags[1:]
 	}
-	p.ready = append(p.ready, sample{f.Values, flags})
+	p.ready = append(p.ready, sample{*f.Values(), flags})
 }
 
 // Quality counts what came over the line since it was opened.

@@ -95,7 +95,7 @@ func runDecode(a *app, name string, in io.Reader) error {
 // frameObject is a frame as JSON: data by channel, replies by their raw fields.
 func frameObject(f *sensor.Frame) map[string]any {
 	object := map[string]any{"model": string(f.Model), "kind": f.Kind, "flags": f.Flags.Names()}
-	for c, x := range f.Values.All() {
+	for c, x := range f.Values().All() {
 		object[c.Key()] = x
 	}
 	if !f.IsData() {

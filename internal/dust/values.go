@@ -2,7 +2,6 @@ package dust
 
 import (
 	"iter"
-	"math"
 	"math/bits"
 )
 
@@ -16,12 +15,19 @@ type Values struct {
 // Set stores x for channel c. NaN and infinity are no values: they leave the
 // channel missing.
 func (v *Values) Set(c Channel, x float64) {
-	if math.IsNaN(x) || math.IsInf(x, 0) {
+	if x-x != 0 { // only these two; cheaper than asking for each
 		v.Unset(c)
 		return
 	}
 	v.present |= 1 << c
 	v.v[c] = x
+}
+
+// Reset makes every channel missing.
+func (v *Values) Reset() {
+	if v.present != 0 {
+		*v = Values{}
+	}
 }
 
 // Unset makes channel c missing.

@@ -1,5 +1,7 @@
 package sensor
 
+import "dustlog/internal/dust"
+
 // Decoder turns bytes into frames. It does no input or output, never allocates
 // after it was made and never fails: what is wrong is counted.
 type Decoder interface {
@@ -26,15 +28,22 @@ const (
 	pass                 // as skip, and the bytes had their purpose: not counted
 )
 
-// verdict is a protocol's judgement on a candidate.
+// verdict is a protocol's judgement on a candidate. It has four fields because the
+// compiler keeps no more than that in registers.
 type verdict struct {
 	act  action
 	kind ErrorKind // why it is refused
+	left leftover  // when waiting
 	n    int
-	// idle, when waiting: what is there is no unfinished frame yet.
-	// whole, when waiting: if the line falls silent, all of it is lost at once.
-	idle, whole bool
 }
+
+// leftover says what becomes of a candidate if the line falls silent.
+type leftover uint8
+
+const (
+	idle  leftover = 1 << iota // what is there is no unfinished frame yet
+	whole                      // all of it is lost at once, not byte by byte
+)
 
 // protocol knows the frames of one family of sensors. The sliding buffer, the
 // rescan and the counting are the stream's.
@@ -45,6 +54,8 @@ type protocol interface {
 	// fills in f. The outcome depends on the bytes only, never on how many of
 	// them happen to be there already.
 	probe(p []byte, f *Frame) verdict
+	// values converts f, the last frame accepted, which carries measurements.
+	values(f *Frame, v *dust.Values)
 	// fields yields the wire fields of f, the last frame accepted.
 	fields(f *Frame, yield func(Field) bool)
 }
@@ -95,8 +106,12 @@ func (s *stream) Counts() Counts { return s.counts }
 
 // Feed implements Decoder.
 func (s *stream) Feed(p []byte, emit func(*Frame)) {
+	if s.lo < s.hi && s.hi-s.lo+len(p) < s.need && s.hi+len(p) <= len(s.buf) {
+		s.hi += copy(s.buf[s.hi:], p) // still not enough of the candidate
+		return
+	}
 	for {
-		rest, ok := s.next(p)
+		rest, ok := s.next(p, emit)
 		if !ok {
 			return
 		}
@@ -112,8 +127,9 @@ func (s *stream) Flush(emit func(*Frame)) {
 	}
 }
 
-// next consumes p up to the end of one frame (true), or all of it (false).
-func (s *stream) next(p []byte) (rest []byte, ok bool) {
+// next consumes p up to the end of one frame (true), or all of it (false). Frames
+// that lie in p as a whole go to emit on the way, if there is one.
+func (s *stream) next(p []byte, emit func(*Frame)) (rest []byte, ok bool) {
 	for s.lo < s.hi {
 		if s.hi-s.lo < s.need {
 			if p = s.take(p); s.hi-s.lo < s.need {
@@ -124,29 +140,33 @@ func (s *stream) next(p []byte) (rest []byte, ok bool) {
 			return p, true
 		}
 	}
-	return s.scan(p)
+	return s.scan(p, emit)
 }
 
-// scan looks for a frame in p itself. An unfinished candidate is kept.
-func (s *stream) scan(p []byte) (rest []byte, ok bool) {
-	for i := 0; i < len(p); {
-		if !s.starts[p[i]] {
+// scan looks for frames in p itself. An unfinished candidate is kept.
+func (s *stream) scan(p []byte, emit func(*Frame)) (rest []byte, ok bool) {
+	for len(p) > 0 {
+		if !s.starts[p[0]] {
 			s.counts.BytesSkipped++
-			i++
+			p = p[1:]
 			continue
 		}
-		v := s.proto.probe(p[i:], &s.frame)
+		v := s.proto.probe(p, &s.frame)
 		switch v.act {
 		case accept:
 			s.accepted()
-			return p[i+v.n:], true
+			p = p[v.n:]
+			if emit == nil {
+				return p, true
+			}
+			emit(&s.frame)
 		case wait:
-			s.lo, s.hi = 0, copy(s.buf[:], p[i:])
+			s.lo, s.hi = 0, copy(s.buf[:], p)
 			s.wait(v)
 			return nil, false
 		default:
 			s.drop(v)
-			i += v.n
+			p = p[v.n:]
 		}
 	}
 	return nil, false
@@ -203,10 +223,10 @@ func (s *stream) flushNext() bool {
 			continue
 		}
 		lost := verdict{act: refuse, kind: Truncated, n: 1}
-		if s.last.idle {
+		if s.last.left&idle != 0 {
 			lost.act = pass
 		}
-		if s.last.whole {
+		if s.last.left&whole != 0 {
 			lost.n = s.hi - s.lo
 		}
 		s.drop(lost)

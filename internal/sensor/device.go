@@ -228,7 +228,7 @@ func (d *Device) take(f *Frame) {
 		if now.Before(d.warm) {
 			flags |= dust.WarmUp
 		}
-		d.ready = append(d.ready, sample{f.Values, flags})
+		d.ready = append(d.ready, sample{*f.Values(), flags})
 		d.given, d.changed = append(d.given, flags), d.changed || flags != f.Flags
 	}
 }

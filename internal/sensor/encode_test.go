@@ -28,7 +28,7 @@ func decodeOne(t testing.TB, m sensor.Model, b []byte) (dust.Values, dust.Flags)
 	require.NoError(t, err)
 	var values dust.Values
 	var flags dust.Flags
-	dec.Feed(b, func(f *sensor.Frame) { values, flags = f.Values, f.Flags })
+	dec.Feed(b, func(f *sensor.Frame) { values, flags = *f.Values(), f.Flags })
 	dec.Flush(func(*sensor.Frame) { t.Error("frame only at flush") })
 	c := dec.Counts()
 	require.EqualValues(t, 1, c.Frames)

@@ -22,7 +22,7 @@ func ExampleReader() {
 		if err == io.EOF {
 			break
 		}
-		pm25, _ := f.Values.Get(dust.PM25)
+		pm25, _ := f.Values().Get(dust.PM25)
 		fmt.Println(f.Kind, dust.Concentration(pm25))
 	}
 	fmt.Println("skipped", r.Counts().BytesSkipped)

@@ -48,16 +48,29 @@ func (f Field) Channel() (dust.Channel, bool) {
 type Frame struct {
 	Model Model
 	Kind  string
-	// Values are the channels of a frame that carries measurements: mass in
-	// µg/m³, numbers per cm³ (sensors that count per 0.1 L are divided by 100),
-	// typical size in µm. Empty for other kinds.
-	Values dust.Values
 	// Flags is what this frame alone tells against its values.
 	Flags dust.Flags
 
-	data  bool
-	raw   []byte
-	proto protocol
+	data      bool
+	converted bool // values holds this frame's
+	raw       []byte
+	proto     protocol
+	values    dust.Values
+}
+
+// Values are the channels of a frame that carries measurements: mass in µg/m³,
+// numbers per cm³ (sensors that count per 0.1 L are divided by 100), typical size
+// in µm. Empty for other kinds. They are converted when first asked for, and
+// valid as long as the frame is: copy what must stay.
+func (f *Frame) Values() *dust.Values {
+	if !f.converted {
+		f.values.Reset()
+		if f.data {
+			f.proto.values(f, &f.values)
+		}
+		f.converted = true
+	}
+	return &f.values
 }
 
 // IsData reports whether the frame carries measurements.
@@ -77,9 +90,10 @@ func (f *Frame) Fields() iter.Seq[Field] {
 
 // set makes f a fresh frame of the given kind.
 func (f *Frame) set(kind string, data bool, raw []byte) {
-	f.Kind, f.data, f.raw = kind, data, raw
-	f.Flags = 0
-	f.Values = dust.Values{}
+	if !data || !f.data { // a model has one kind that carries measurements
+		f.Kind, f.data = kind, data
+	}
+	f.raw, f.Flags, f.converted = raw, 0, false
 }
 
 // ErrorKind says why bytes were not accepted as a frame.

@@ -68,15 +68,15 @@ func requireSameAgain(t *testing.T, m sensor.Model, fr *sensor.Frame) {
 	if !fr.IsData() || m == sensor.SDS198 {
 		return
 	}
-	b, err := sensor.AppendFrame(nil, m, fr.Values)
+	b, err := sensor.AppendFrame(nil, m, *fr.Values())
 	require.NoError(t, err)
 	values, _ := decodeOne(t, m, b)
-	for c, x := range fr.Values.All() {
+	for c, x := range fr.Values().All() {
 		got, ok := values.Get(c)
 		require.True(t, ok)
 		require.InDelta(t, x, got, tolerance(m, x), c)
 	}
-	require.Equal(t, fr.Values.Len(), values.Len())
+	require.Equal(t, fr.Values().Len(), values.Len())
 }
 
 // tolerance of a value after encoding: text has six digits, an SPS30's whole
@@ -98,6 +98,6 @@ func requireGoodFrameFound(t *testing.T, m sensor.Model, dec sensor.Decoder) {
 		b = append([]byte{'\n'}, b...) // the rest of an overlong line ends here
 	}
 	found := false
-	dec.Feed(b, func(f *sensor.Frame) { _, found = f.Values.Get(dust.PM10) })
+	dec.Feed(b, func(f *sensor.Frame) { _, found = f.Values().Get(dust.PM10) })
 	require.True(t, found, "a good frame after a silence is lost")
 }

@@ -58,7 +58,7 @@ func (l *hpma) probe(p []byte, f *Frame) verdict {
 		v := probeAuto(p)
 		if v.act == accept {
 			f.set(KindData, true, p[:v.n])
-			l.decode(p[l.autoAt:], f)
+			l.flag(p[l.autoAt:], f)
 		}
 		return v
 	case hpmaReply:
@@ -96,7 +96,7 @@ func probeAuto(p []byte) verdict {
 	if len(p) < autoLength {
 		return verdict{act: wait, n: autoLength}
 	}
-	if sum16(p[:autoLength-2]) != be16(p, autoLength-2) {
+	if sum30((*[autoLength]byte)(p)) != be16(p, autoLength-2) {
 		return verdict{act: refuse, kind: BadChecksum, n: 1}
 	}
 	return verdict{act: accept, n: autoLength}
@@ -130,18 +130,32 @@ func (l *hpma) probeReply(p []byte, f *Frame) verdict {
 		f.set("coefficient", false, p[:n])
 	} else {
 		f.set(KindData, true, p[:n])
-		l.decode(p[3:], f)
+		l.flag(p[3:], f)
 	}
 	return verdict{act: accept, n: n}
 }
 
-func (l *hpma) decode(values []byte, f *Frame) {
+func (l *hpma) flag(words []byte, f *Frame) {
 	for i, c := range l.channels {
-		x := be16(values, 2*i)
-		f.Values.Set(c, float64(x))
-		if x >= hpmaTop {
+		if be16(words, 2*i) >= hpmaTop {
 			f.Flags |= dust.SaturatedIn(c)
 		}
+	}
+}
+
+// words is where the values of a data frame begin.
+func (l *hpma) words(f *Frame) []byte {
+	if f.raw[0] == pmsStart1 {
+		return f.raw[l.autoAt:]
+	}
+	return f.raw[3:]
+}
+
+// values implements protocol.
+func (l *hpma) values(f *Frame, v *dust.Values) {
+	words := l.words(f)
+	for i, c := range l.channels {
+		v.Set(c, word(words, 2*i))
 	}
 }
 
@@ -151,12 +165,9 @@ func (l *hpma) fields(f *Frame, yield func(Field) bool) {
 	case f.Kind == "coefficient":
 		yield(Field{Name: "coefficient", Value: float64(f.raw[3])})
 	case f.data:
-		values := f.raw[3:]
-		if f.raw[0] == pmsStart1 {
-			values = f.raw[l.autoAt:]
-		}
+		words := l.words(f)
 		for i, name := range l.names {
-			if !yield(Field{Name: name, Value: word(values, 2*i), Unit: "ug/m3"}) {
+			if !yield(Field{Name: name, Value: word(words, 2*i), Unit: "ug/m3"}) {
 				return
 			}
 		}

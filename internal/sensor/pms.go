@@ -19,6 +19,8 @@ import (
 //   - Four makers use 42 4D 00 1C: the bytes alone do not name the sensor.
 const (
 	pmsStart1, pmsStart2 = 0x42, 0x4D
+	pmsHead              = pmsStart1<<24 | pmsStart2<<16
+	pmsBefore            = 4 // start bytes and length, which the length does not count
 	pmsAckLength         = 8
 	// pmsTop is the largest mass the manual promises to output ("maximum range
 	// ≥ 1000 µg/m³", table 1); drivers clamp there. Effective range is to 500.
@@ -60,52 +62,98 @@ func (l *pms) starts() *[256]bool { return pmsStarts }
 // probe implements protocol. The checksum is the 16-bit sum of all bytes before
 // it, start bytes included (PMS5003 manual, appendix I).
 func (l *pms) probe(p []byte, f *Frame) verdict {
-	if len(p) < 2 {
-		return verdict{act: wait, n: 2}
-	}
-	if p[1] != pmsStart2 {
-		return verdict{act: skip, n: 1}
-	}
-	if len(p) < 4 {
-		return verdict{act: wait, n: 4}
-	}
-	n := int(binary.BigEndian.Uint16(p[2:])) + 4
-	if n != l.length && n != pmsAckLength {
-		return verdict{act: refuse, kind: WrongLength, n: 1}
-	}
-	if len(p) < n {
-		return verdict{act: wait, n: n}
+	n := l.length
+	if len(p) < n || be32(p) != pmsHead|uint32(n-pmsBefore) {
+		var v verdict
+		if n, v = l.probeHead(p); n == 0 {
+			return v
+		}
 	}
 	p = p[:n]
-	if sum16(p[:n-2]) != binary.BigEndian.Uint16(p[n-2:]) {
+	sum := uint16(0)
+	if n == 32 {
+		sum = sum30((*[32]byte)(p))
+	} else {
+		sum = sum16(p[:n-2])
+	}
+	if sum != be16(p, n-2) {
 		return verdict{act: refuse, kind: BadChecksum, n: 1}
 	}
 	if n == pmsAckLength {
 		f.set(KindAck, false, p)
 	} else {
 		f.set(KindData, true, p)
-		l.decode(p, f)
+		f.Flags = l.flags(p)
 	}
 	return verdict{act: accept, n: n}
 }
 
-// sum16 adds bytes, eight at a time: pairs of lanes first, then the lanes.
-func sum16(p []byte) uint16 {
-	const lanes = 0x00FF00FF00FF00FF
-	var acc uint64
-	for ; len(p) >= 8; p = p[8:] {
-		x := binary.LittleEndian.Uint64(p)
-		acc += x&lanes + x>>8&lanes // at most 510 a lane and step: no carry within 128 steps
+// probeHead looks at start bytes and length, as far as they are there. It returns
+// the length of a candidate that is there as a whole, or 0 and a verdict.
+func (l *pms) probeHead(p []byte) (int, verdict) {
+	if len(p) < 2 {
+		return 0, verdict{act: wait, n: 2}
 	}
-	sum := uint16(acc) + uint16(acc>>16) + uint16(acc>>32) + uint16(acc>>48)
-	for _, b := range p {
-		sum += uint16(b)
+	if p[1] != pmsStart2 {
+		return 0, verdict{act: skip, n: 1}
 	}
-	return sum
+	if len(p) < pmsBefore {
+		return 0, verdict{act: wait, n: pmsBefore}
+	}
+	n := int(be16(p, 2)) + pmsBefore
+	if n != l.length && n != pmsAckLength {
+		return 0, verdict{act: refuse, kind: WrongLength, n: 1}
+	}
+	if len(p) < n {
+		return 0, verdict{act: wait, n: n}
+	}
+	return n, verdict{}
 }
 
-func (l *pms) decode(p []byte, f *Frame) {
-	v := &f.Values
+// flags looks at the words as sent: masses at their top; counts that rise with
+// size, which counts of particles beyond a size cannot; the smallest size at its
+// top, which is the only one that can be while the order holds.
+func (l *pms) flags(p []byte) (flags dust.Flags) {
+	if p := p[:16]; anyFrom(be64(p, 4)|be64(p, 8), pmsTop) {
+		flags = pmsTops(p) // one of them may be: look closer
+	}
+	if l.counts == 0 {
+		return flags
+	}
+	words := (*[28]byte)(p)
+	first := binary.BigEndian.Uint64(words[16:])
+	second, third := first<<16, uint64(0)
+	if l.counts == 6 {
+		second, third = binary.BigEndian.Uint64(words[18:]), binary.BigEndian.Uint64(words[20:])
+	}
+	fallen := notBelow(first, second) & notBelow(second, third)
+	if fallen != tops {
+		flags |= dust.CountOrder
+	}
+	if first>>48 == pmsCountTop {
+		flags |= dust.SaturatedCount
+	}
+	return flags
+}
+
+// pmsTops tells which masses are at their top. Not inlined: where the same bytes
+// are read as words too, the compiler reads four words byte by byte.
+//
+//go:noinline
+func pmsTops(p []byte) (flags dust.Flags) {
+	if max(be16(p, 4), be16(p, 6), be16(p, 10), be16(p, 12)) >= pmsTop {
+		flags |= dust.Saturated
+	}
+	if max(be16(p, 8), be16(p, 14)) >= pmsTop {
+		flags |= dust.SaturatedCoarse
+	}
+	return flags
+}
+
+// values implements protocol. Particles per 0.1 L become particles per cm³: 100
+// cm³ are 0.1 L.
+func (l *pms) values(f *Frame, v *dust.Values) {
+	p := f.raw
 	// Channels are written out: with constants the compiler makes each a store.
 	v.Set(dust.PM1, word(p, 4))
 	v.Set(dust.PM25, word(p, 6))
@@ -113,14 +161,15 @@ func (l *pms) decode(p []byte, f *Frame) {
 	v.Set(dust.PM1Atm, word(p, 10))
 	v.Set(dust.PM25Atm, word(p, 12))
 	v.Set(dust.PM10Atm, word(p, 14))
-	if max(be16(p, 4), be16(p, 6), be16(p, 10), be16(p, 12)) >= pmsTop {
-		f.Flags |= dust.Saturated
-	}
-	if max(be16(p, 8), be16(p, 14)) >= pmsTop {
-		f.Flags |= dust.SaturatedCoarse
-	}
 	if l.counts >= 4 {
-		l.decodeCounts(p, f)
+		v.Set(dust.N03, word(p, 16)/100)
+		v.Set(dust.N05, word(p, 18)/100)
+		v.Set(dust.N10, word(p, 20)/100)
+		v.Set(dust.N25, word(p, 22)/100)
+	}
+	if l.counts == 6 {
+		v.Set(dust.N50, word(p, 24)/100)
+		v.Set(dust.N100, word(p, 26)/100)
 	}
 	if i := l.climate; i > 0 {
 		v.Set(dust.Temperature, float64(int16(be16(p, i)))/10)
@@ -130,33 +179,6 @@ func (l *pms) decode(p []byte, f *Frame) {
 		v.Set(dust.Formaldehyde, word(p, i)/1000)
 	}
 }
-
-// decodeCounts converts particles per 0.1 L to particles per cm³: 100 cm³ are 0.1 L.
-// Counts are of particles beyond a size, so they cannot rise with size.
-func (l *pms) decodeCounts(p []byte, f *Frame) {
-	v := &f.Values
-	v.Set(dust.N03, word(p, 16)/100)
-	v.Set(dust.N05, word(p, 18)/100)
-	v.Set(dust.N10, word(p, 20)/100)
-	v.Set(dust.N25, word(p, 22)/100)
-	fallen := be16(p, 16) >= be16(p, 18) && be16(p, 18) >= be16(p, 20) && be16(p, 20) >= be16(p, 22)
-	if l.counts == 6 {
-		v.Set(dust.N50, word(p, 24)/100)
-		v.Set(dust.N100, word(p, 26)/100)
-		fallen = fallen && be16(p, 22) >= be16(p, 24) && be16(p, 24) >= be16(p, 26)
-	}
-	if !fallen {
-		f.Flags |= dust.CountOrder
-	}
-	// Only the smallest size can be at its top while the order holds.
-	if be16(p, 16) == pmsCountTop {
-		f.Flags |= dust.SaturatedCount
-	}
-}
-
-func be16(p []byte, i int) uint16  { return binary.BigEndian.Uint16(p[i:]) }
-func be32(p []byte) uint32         { return binary.BigEndian.Uint32(p) }
-func word(p []byte, i int) float64 { return float64(be16(p, i)) }
 
 // fields implements protocol.
 func (l *pms) fields(f *Frame, yield func(Field) bool) {

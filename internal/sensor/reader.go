@@ -32,7 +32,7 @@ func NewReader(m Model, r io.Reader) (*Reader, error) {
 // returns io.EOF, or the error that ended the source.
 func (r *Reader) Next() (*Frame, error) {
 	for empty := 0; ; {
-		rest, ok := r.s.next(r.pending)
+		rest, ok := r.s.next(r.pending, nil)
 		r.pending = rest
 		if ok {
 			return &r.s.frame, nil

@@ -31,7 +31,7 @@ var sdsStarts = startSet(sdsHead)
 type sds struct {
 	model   Model
 	dataCmd byte
-	decode  func(p []byte, f *Frame)
+	raw     bool // data frames become no channels
 	data    func(f *Frame, yield func(Field) bool)
 }
 
@@ -59,7 +59,7 @@ func (l *sds) probe(p []byte, f *Frame) verdict {
 		f.set(sdsReplyKind(p[2]), false, p)
 	} else {
 		f.set(KindData, true, p)
-		l.decode(p, f)
+		f.Flags = l.flags(p)
 	}
 	return verdict{act: accept, n: sdsLength}
 }
@@ -81,16 +81,26 @@ func sum8(p []byte) byte {
 	return sum
 }
 
-func sds011Decode(p []byte, f *Frame) {
-	pm25, pm10 := binary.LittleEndian.Uint16(p[2:]), binary.LittleEndian.Uint16(p[4:])
-	f.Values.Set(dust.PM25, float64(pm25)/10)
-	f.Values.Set(dust.PM10, float64(pm10)/10)
-	if pm25 >= sdsTop {
-		f.Flags |= dust.Saturated
+func (l *sds) flags(p []byte) (flags dust.Flags) {
+	if l.raw {
+		return 0
 	}
-	if pm10 >= sdsTop {
-		f.Flags |= dust.SaturatedCoarse
+	if binary.LittleEndian.Uint16(p[2:]) >= sdsTop {
+		flags |= dust.Saturated
 	}
+	if binary.LittleEndian.Uint16(p[4:]) >= sdsTop {
+		flags |= dust.SaturatedCoarse
+	}
+	return flags
+}
+
+// values implements protocol.
+func (l *sds) values(f *Frame, v *dust.Values) {
+	if l.raw {
+		return
+	}
+	v.Set(dust.PM25, float64(binary.LittleEndian.Uint16(f.raw[2:]))/10)
+	v.Set(dust.PM10, float64(binary.LittleEndian.Uint16(f.raw[4:]))/10)
 }
 
 func sds011Fields(f *Frame, yield func(Field) bool) {
@@ -216,7 +226,7 @@ func sdsCommands() []command {
 // 30 s to steady values after work (SDS protocol paper, section 6: the fan runs 30 s
 // before a value is taken in working-period mode).
 func sds011Model() modelInfo {
-	layout := &sds{SDS011, sdsData, sds011Decode, sds011Fields}
+	layout := &sds{SDS011, sdsData, false, sds011Fields}
 	return modelInfo{
 		spec: Spec{
 			Model: SDS011, Title: "SDS011", Baud: 9600, WarmUp: 30 * time.Second,

@@ -28,7 +28,7 @@ func sds198Encode(dst []byte, _ *dust.Values) ([]byte, error) {
 }
 
 func sds198Model() modelInfo {
-	layout := &sds{SDS198, sds198Data, func([]byte, *Frame) {}, sds198Fields}
+	layout := &sds{SDS198, sds198Data, true, sds198Fields}
 	return modelInfo{
 		spec: Spec{
 			Model: SDS198, Title: "SDS198, raw values only", Baud: 9600, WarmUp: 30 * time.Second,

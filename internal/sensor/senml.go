@@ -48,7 +48,10 @@ func (s *senml) probe(p []byte, f *Frame) verdict {
 		s.dropping = true
 		return verdict{act: refuse, kind: LineTooLong, n: longest}
 	case end < 0:
-		return verdict{act: wait, whole: true, idle: p[0] == '#' || p[0] == '\r'}
+		if p[0] == '#' || p[0] == '\r' {
+			return verdict{act: wait, left: whole | idle}
+		}
+		return verdict{act: wait, left: whole}
 	}
 	line := bytes.TrimSuffix(p[:end], []byte{'\r'})
 	switch {
@@ -61,11 +64,13 @@ func (s *senml) probe(p []byte, f *Frame) verdict {
 		return verdict{act: refuse, kind: kind, n: end + 1}
 	}
 	f.set("pack", false, line)
+	f.converted = true // to know whether there is any channel, all must be looked at
+	f.values.Reset()
 	pack := readPack(line)
 	for r, more := pack.next(); more; r, more = pack.next() {
 		r.apply(f)
 	}
-	f.data = f.Values.Len() > 0
+	f.data = f.values.Len() > 0
 	return verdict{act: accept, n: end + 1}
 }
 
@@ -147,12 +152,15 @@ func (r *senmlRecord) apply(f *Frame) {
 			if x < 0 {
 				f.Flags |= dust.NegativeMass
 			}
-			f.Values.Set(m.channel, x)
+			f.values.Set(m.channel, x)
 		case string(r.unit) == m.unit:
-			f.Values.Set(m.channel, x)
+			f.values.Set(m.channel, x)
 		}
 	}
 }
+
+// values implements protocol; probe has set them already.
+func (s *senml) values(*Frame, *dust.Values) {}
 
 // fields implements protocol.
 func (s *senml) fields(f *Frame, yield func(Field) bool) {

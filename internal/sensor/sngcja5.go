@@ -55,14 +55,19 @@ func (sngcja5) probe(p []byte, f *Frame) verdict {
 	}
 	f.set(KindData, true, p)
 	for i, c := range gcjMass {
-		x := binary.LittleEndian.Uint32(p[1+4*i:])
-		f.Values.Set(c, float64(x)/1000)
-		if x >= gcjTop {
+		if binary.LittleEndian.Uint32(p[1+4*i:]) >= gcjTop {
 			f.Flags |= dust.SaturatedIn(c)
 		}
 	}
 	f.Flags |= gcjStatusFlags(p[29])
 	return verdict{act: accept, n: gcjLength}
+}
+
+// values implements protocol.
+func (sngcja5) values(f *Frame, v *dust.Values) {
+	for i, c := range gcjMass {
+		v.Set(c, float64(binary.LittleEndian.Uint32(f.raw[1+4*i:]))/1000)
+	}
 }
 
 func xor8(p []byte) byte {

@@ -82,8 +82,10 @@ func (d *shdlc) probe(p []byte, f *Frame) verdict {
 		return verdict{act: pass, n: 1} // empty piece
 	case end < 0 && len(p) >= shdlcWire+2:
 		return verdict{act: refuse, kind: WrongLength, n: 1}
+	case end < 0 && len(p) == 1:
+		return verdict{act: wait, left: idle}
 	case end < 0:
-		return verdict{act: wait, idle: len(p) == 1}
+		return verdict{act: wait}
 	}
 	piece := p[1 : 1+end]
 	if kind, ok := d.unstuff(piece); !ok {
@@ -162,13 +164,8 @@ func (d *shdlc) decode(raw []byte, f *Frame) {
 	}
 	f.set(KindData, true, raw)
 	for i, c := range sps30Channels {
-		x := d.value(i)
-		if c == dust.TypicalSize && d.words() == 2 {
-			x /= 1000
-		}
-		f.Values.Set(c, x)
-		switch {
-		case !f.Values.Has(c):
+		switch x := d.value(i); {
+		case x-x != 0: // not a number, or infinite
 			f.Flags |= dust.MissingValue
 		case x >= sps30Tops[i]:
 			f.Flags |= dust.SaturatedIn(c)
@@ -181,6 +178,18 @@ func (d *shdlc) decode(raw []byte, f *Frame) {
 	if d.body[2]&0x80 != 0 {
 		f.Flags |= dust.FanFault | dust.LaserFault
 	}
+}
+
+// values implements protocol.
+func (d *shdlc) values(_ *Frame, v *dust.Values) {
+	for i, c := range sps30Channels[:9] {
+		v.Set(c, d.value(i))
+	}
+	size := d.value(9)
+	if d.words() == 2 {
+		size /= 1000
+	}
+	v.Set(dust.TypicalSize, size)
 }
 
 // sps30StatusFlags translates the device status register. A fan that is out of

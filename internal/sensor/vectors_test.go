@@ -93,7 +93,7 @@ func (h *heard) note(f *sensor.Frame) {
 		fields = append(fields, field)
 	}
 	h.Fields = append(h.Fields, fields)
-	h.Values = append(h.Values, f.Values)
+	h.Values = append(h.Values, *f.Values())
 	h.Flags = append(h.Flags, f.Flags)
 	h.Raw = append(h.Raw, hex.EncodeToString(f.Raw()))
 }

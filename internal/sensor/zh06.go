@@ -41,7 +41,7 @@ func (zh06) probe(p []byte, f *Frame) verdict {
 		v := probeAuto(p)
 		if v.act == accept {
 			f.set(KindData, true, p[:v.n])
-			zhDecode(p[zhAutoAt:], &zhAutoOrder, f)
+			zhFlag(p[zhAutoAt:], &zhAutoOrder, f)
 		}
 		return v
 	}
@@ -61,18 +61,27 @@ func (zh06) probe(p []byte, f *Frame) verdict {
 		f.set("dormant_reply", false, p[:zhReplyLength])
 	} else {
 		f.set(KindData, true, p[:zhReplyLength])
-		zhDecode(p[2:], &zhAnswerOrder, f)
+		zhFlag(p[2:], &zhAnswerOrder, f)
 	}
 	return verdict{act: accept, n: zhReplyLength}
 }
 
-func zhDecode(values []byte, order *[3]dust.Channel, f *Frame) {
+func zhFlag(words []byte, order *[3]dust.Channel, f *Frame) {
 	for i, c := range order {
-		x := be16(values, 2*i)
-		f.Values.Set(c, float64(x))
-		if x >= zhTop {
+		if be16(words, 2*i) >= zhTop {
 			f.Flags |= dust.SaturatedIn(c)
 		}
+	}
+}
+
+// values implements protocol.
+func (zh06) values(f *Frame, v *dust.Values) {
+	words, order := f.raw[2:], &zhAnswerOrder
+	if f.raw[0] == pmsStart1 {
+		words, order = f.raw[zhAutoAt:], &zhAutoOrder
+	}
+	for i, c := range order {
+		v.Set(c, word(words, 2*i))
 	}
 }
 

@@ -74,7 +74,7 @@ func TestAirSuitsEveryModel(t *testing.T) {
 		f, err := r.Next()
 		require.NoError(t, err)
 		require.Zero(t, f.Flags)
-		x, _ := f.Values.Get(dust.PM25)
+		x, _ := f.Values().Get(dust.PM25)
 		require.InDelta(t, 100, x, 1e-9)
 	}
 }
