@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"maps"
 	"slices"
-	"strconv"
 	"time"
 
 	"dustlog/internal/dust"
@@ -40,13 +39,15 @@ func (s *Store) Append(ctx context.Context, batch []dust.Reading) (added int, er
 		k := key{r.Time.UnixMilli(), r.Sensor}
 		if !there[k] {
 			there[k] = true
-			lines = append(lines, line(r))
+			lines = append(lines, string(AppendLine(nil, s.shop, r)))
 		}
 	}
 	if len(lines) == 0 {
 		return 0, ctx.Err()
 	}
-	if err := s.write.WriteRecord(ctx, lines...); err != nil {
+	limited, cancel := context.WithTimeout(ctx, requestTimeout)
+	defer cancel()
+	if err := s.write.WriteRecord(limited, lines...); err != nil {
 		return 0, s.explain(ctx, "append readings", err)
 	}
 	return len(lines), nil
@@ -87,19 +88,4 @@ func (s *Store) present(ctx context.Context, batch []dust.Reading) (map[key]bool
 		}
 	}
 	return there, nil
-}
-
-// line writes a reading in line protocol. The client's own encoder is not used:
-// it has no way to write a control character.
-func line(r *dust.Reading) string {
-	b := []byte(measurement + "," + sensorTag + "=" + tagEscaper.Replace(encodeName(r.Sensor)) + " " + flagsField + "=")
-	b = strconv.AppendUint(b, uint64(r.Flags), 10)
-	for c, x := range r.Values.All() {
-		b = append(b, ',')
-		b = append(b, c.Key()...)
-		b = append(b, '=')
-		b = strconv.AppendFloat(b, x, 'g', -1, 64)
-	}
-	b = append(b, ' ')
-	return string(strconv.AppendInt(b, r.Time.UnixMilli(), 10))
 }

@@ -20,6 +20,7 @@ import (
 type Options struct {
 	Token string // "" for a server without accounts; "user:password" on 1.8
 	Org   string // only servers from 2 on have organisations
+	Shop  string // of several in one database; ?shop= in the address beats it
 }
 
 // Store is a database on a server.
@@ -27,36 +28,27 @@ type Store struct {
 	client influxdb.Client
 	write  api.WriteAPIBlocking
 	query  api.QueryAPI
+	close  func()
 	name   string // for errors: server and database, never the token
 	bucket string // quoted for Flux
+	shop   string // "" for readings without that tag, and for reading all
 }
 
 const (
 	measurement = "dust_reading"
 	sensorTag   = "sensor"
+	shopTag     = "shop"
 	flagsField  = "flags"
 )
 
-// requestSeconds is how long one request may take. An hour of readings from a
-// busy server needs a few seconds.
-const requestSeconds = 60
-
 // Open connects to a database named as in influx://host:8086/database, or
-// influxs:// for an encrypted line. On servers from 2 on the database is a
-// bucket. The error wraps dust.ErrNoStore if the server has no such database.
+// influxs:// for an encrypted line; ?shop=name chooses one of several shops in
+// it. On servers from 2 on the database is a bucket. The error wraps
+// dust.ErrNoStore if the server has no such database.
 func Open(ctx context.Context, dsn string, o Options) (*Store, error) {
-	server, database, err := parse(dsn)
+	s, err := connect(dsn, o)
 	if err != nil {
 		return nil, err
-	}
-	settings := influxdb.DefaultOptions().SetPrecision(time.Millisecond).SetUseGZip(true).SetHTTPRequestTimeout(requestSeconds)
-	client := influxdb.NewClientWithOptions(server, o.Token, settings)
-	s := &Store{
-		client: client,
-		write:  client.WriteAPIBlocking(o.Org, database),
-		query:  client.QueryAPI(o.Org),
-		name:   server + "/" + database,
-		bucket: `"` + database + `"`,
 	}
 	// Any answer shows that server, token and database are right.
 	if _, _, err := s.edges(ctx, nil, earliest, earliest.Add(time.Second)); err != nil {
@@ -65,29 +57,63 @@ func Open(ctx context.Context, dsn string, o Options) (*Store, error) {
 	return s, nil
 }
 
-// parse splits a DSN into the server's address and the database.
-func parse(dsn string) (server, database string, err error) {
+// connect prepares a connection without using it.
+func connect(dsn string, o Options) (*Store, error) {
+	a, err := parse(dsn)
+	if err != nil {
+		return nil, err
+	}
+	if a.shop == "" {
+		a.shop = o.Shop
+	}
+	http, idle := newHTTPClient()
+	settings := influxdb.DefaultOptions().SetPrecision(time.Millisecond).SetUseGZip(true).SetHTTPClient(http).SetLogLevel(0)
+	client := influxdb.NewClientWithOptions(a.server, o.Token, settings)
+	return &Store{
+		client: client,
+		write:  client.WriteAPIBlocking(o.Org, a.database),
+		query:  client.QueryAPI(o.Org),
+		close:  idle,
+		name:   a.server + "/" + a.database,
+		bucket: `"` + a.database + `"`,
+		shop:   a.shop,
+	}, nil
+}
+
+// address is a DSN in parts.
+type address struct{ server, database, shop string }
+
+// parse splits a DSN. No error repeats what could be a secret.
+func parse(dsn string) (a address, err error) {
 	u, err := url.Parse(dsn)
 	if err != nil {
 		// The error of url.Parse repeats the DSN, which may hold a password.
-		return "", "", errors.New("InfluxDB store: the address cannot be read; write it as in influx://host:8086/database")
+		return a, errors.New("InfluxDB store: the address cannot be read; write it as in influx://host:8086/database")
 	}
 	scheme, known := map[string]string{"influx": "http", "influxs": "https"}[u.Scheme]
-	database = strings.Trim(u.Path, "/")
+	query, queryErr := url.ParseQuery(u.RawQuery)
+	a.shop = query.Get(shopTag)
+	query.Del(shopTag)
+	a.database = strings.Trim(u.Path, "/")
+	shown := u.Scheme + "://" + u.Host + u.Path
 	switch {
 	case u.User != nil:
-		return "", "", errors.New("InfluxDB store: the address must not hold a password or token; put the token into DUSTLOG_INFLUX_TOKEN")
-	case !known || u.Host == "" || database == "" || u.RawQuery != "" || u.Fragment != "":
-		return "", "", fmt.Errorf("InfluxDB store %q: write it as in influx://host:8086/database", dsn)
-	case strings.ContainsAny(database, `/"\$`) || hasControl(database):
-		return "", "", fmt.Errorf("InfluxDB store %q: the database's name has a character that is not allowed", dsn)
+		return a, errors.New("InfluxDB store: the address must not hold a password or token; put the token into DUSTLOG_INFLUX_TOKEN")
+	case !known || u.Host == "" || a.database == "" || u.Fragment != "":
+		return a, fmt.Errorf("InfluxDB store %q: write it as in influx://host:8086/database", shown)
+	case queryErr != nil || len(query) > 0:
+		return a, fmt.Errorf("InfluxDB store %q: write it as in influx://host:8086/database; only ?shop=name may follow", shown)
+	case strings.ContainsAny(a.database, `/"\$`) || hasControl(a.database):
+		return a, fmt.Errorf("InfluxDB store %q: the database's name has a character that is not allowed", shown)
 	}
-	return scheme + "://" + u.Host, database, nil
+	a.server = scheme + "://" + u.Host
+	return a, nil
 }
 
 // Close lets go of the connections.
 func (s *Store) Close() error {
 	s.client.Close()
+	s.close()
 	return nil
 }
 

@@ -110,10 +110,17 @@ func fieldsOf(channels []dust.Channel) []string {
 // source is the start of every query: what lies in [from, to), by sensor and
 // field. nil means all of them.
 func (s *Store) source(sensors, fields []string, from, to time.Time) string {
+	return s.sourceOf(measurement, sensors, fields, from, to)
+}
+
+func (s *Store) sourceOf(measurement string, sensors, fields []string, from, to time.Time) string {
 	const format = "2006-01-02T15:04:05.000000000Z"
 	to = to.Add(-time.Nanosecond) // by its manual the server leaves stop out, but 1.8.10 does not
 	text := fmt.Sprintf("from(bucket: %s) |> range(start: %s, stop: %s) |> filter(fn: (r) => r._measurement == %q",
 		s.bucket, from.Format(format), to.Format(format), measurement)
+	if s.shop != "" {
+		text += " and " + oneOf(shopTag, []string{encodeName(s.shop)})
+	}
 	if len(sensors) > 0 {
 		encoded := make([]string, len(sensors))
 		for i, name := range sensors {
@@ -138,6 +145,8 @@ func oneOf(column string, values []string) string {
 
 // each runs a query and hands its rows to f.
 func (s *Store) each(ctx context.Context, flux string, f func(*query.FluxRecord) error) error {
+	ctx, cancel := context.WithTimeout(ctx, requestTimeout)
+	defer cancel()
 	result, err := s.query.Query(ctx, flux)
 	if err != nil {
 		return err
