@@ -72,19 +72,39 @@ func TestSaturationConcernsItsOwnChannel(t *testing.T) {
 
 func TestHoldFitsThePaceOfTheReadings(t *testing.T) {
 	for every, want := range map[float64]time.Duration{
-		1: dust.DefaultHold, 2.3: dust.DefaultHold, 60: 90 * time.Second, 7200: time.Hour,
+		1: dust.DefaultHold, 2.3: dust.DefaultHold, 60: 90 * time.Second, 7200: 5 * time.Minute,
 	} {
 		s := dust.NewSeries(dust.Sensor{}, dust.PM25)
-		for i := range 50 {
+		for i := range 8 {
 			at := time.Duration(float64(i) * every * float64(time.Second))
-			if i > 25 {
-				at += 3 * time.Hour // one long gap changes nothing
+			if i > 5 {
+				at += time.Hour // one long gap changes nothing
 			}
 			require.NoError(t, s.Append(t0.Add(at), 1, 0))
 		}
 		s.FitHold()
-		require.Equal(t, want, s.Hold, "a reading every %g s", every)
+		require.Equal(t, want, s.LongestHold(), "a reading every %g s", every)
 	}
+}
+
+func TestNewerReadingsDoNotChangeAnOldDay(t *testing.T) {
+	s := dust.NewSeries(dust.Sensor{}, dust.PM25)
+	for i := range 60 {
+		require.NoError(t, s.Append(t0.Add(time.Duration(i)*time.Minute), 1, 0))
+	}
+	for i := range 3600 {
+		require.NoError(t, s.Append(t0.Add(24*time.Hour+time.Duration(i)*time.Second), 1, 0))
+	}
+	s.FitHold()
+	measured := func(day int) (seconds float64) {
+		from := t0.AddDate(0, 0, day)
+		for p := range s.Spans(from.Add(30*time.Second), from.Add(2*time.Hour)) {
+			seconds += p.Seconds()
+		}
+		return seconds
+	}
+	require.InDelta(t, 59*60+90-30, measured(0), 1e-9)
+	require.InDelta(t, 3600-30+4, measured(1), 1e-9)
 }
 
 func TestConcentrationNeedsItsUnit(t *testing.T) {

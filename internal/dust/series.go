@@ -21,6 +21,7 @@ type Series struct {
 	ms    []int64 // Unix milliseconds
 	value []float64
 	flags []Flags
+	paces []pace // empty: Hold for all
 }
 
 // NewSeries returns an empty series with the default hold time.
@@ -40,26 +41,59 @@ func (s *Series) Append(t time.Time, value float64, flags Flags) error {
 	return nil
 }
 
-// longestHold bounds what FitHold may conclude from sparse readings.
-const longestHold = time.Hour
+// longestHold bounds what FitHold may conclude from sparse readings: a reading
+// every five minutes can still tell of a shift, one an hour cannot.
+const longestHold = 5 * time.Minute
 
-// FitHold sets the hold time to what the readings' own pace asks for: one and a
-// half times their median spacing, at least DefaultHold and at most an hour.
-// Sensors that send about once a second keep the default; a table of one-minute
-// means is not taken for a row of gaps.
+const dayMs = int64(24 * time.Hour / time.Millisecond)
+
+// pace is the hold time of the readings from an index on.
+type pace struct {
+	from int
+	hold int64 // ms
+}
+
+// FitHold sets the hold time of each UTC day's readings to what their own pace
+// asks for: one and a half times their median spacing, at least Hold and at most
+// five minutes. Sensors that send about once a second keep Hold; a table of
+// one-minute means is not taken for a row of gaps. Other days do not matter, so
+// that newer readings never change what an old day says.
 func (s *Series) FitHold() {
-	if len(s.ms) < 3 {
-		return
+	s.paces = nil
+	for from := 0; from < len(s.ms); {
+		day, to := s.ms[from]/dayMs, from
+		for to < len(s.ms) && s.ms[to]/dayMs == day {
+			to++
+		}
+		s.paces = append(s.paces, pace{from, s.fit(from, to)})
+		from = to
 	}
-	const most = 4001 // spacings looked at; the median needs no more
-	step := max(1, len(s.ms)/most)
-	var spacing []int64
-	for i := 1; i < len(s.ms); i += step {
-		spacing = append(spacing, s.ms[i]-s.ms[i-1])
+}
+
+// fit is the hold time, in ms, for the readings from and up to an index.
+func (s *Series) fit(from, to int) int64 {
+	hold := s.Hold.Milliseconds()
+	if to-from < 3 {
+		return hold
 	}
-	slices.Sort(spacing)
-	fit := time.Duration(spacing[len(spacing)/2]) * time.Millisecond * 3 / 2
-	s.Hold = min(max(fit, DefaultHold), longestHold)
+	const most = 1001 // spacings looked at; the median needs no more
+	var spacing [most]int64
+	n, step := 0, (to-from)/most+1
+	for i := from + 1; i < to; i += step {
+		spacing[n] = s.ms[i] - s.ms[i-1]
+		n++
+	}
+	slices.Sort(spacing[:n])
+	return max(min(spacing[n/2]*3/2, longestHold.Milliseconds()), hold)
+}
+
+// LongestHold is the longest time for which any of the readings may speak.
+func (s *Series) LongestHold() time.Duration {
+	longest := s.Hold
+	for _, p := range s.paces {
+		longest = max(longest, time.Duration(p.hold)*time.Millisecond)
+	}
+	return longest
 }
 
 // Len is the number of readings, unusable ones included.
@@ -82,7 +116,7 @@ func (s *Series) Bounds() (from, to time.Time, ok bool) {
 	if len(s.ms) == 0 {
 		return from, to, false
 	}
-	return time.UnixMilli(s.ms[0]).UTC(), time.UnixMilli(s.ms[len(s.ms)-1]).Add(s.Hold).UTC(), true
+	return time.UnixMilli(s.ms[0]).UTC(), time.UnixMilli(s.ms[len(s.ms)-1] + s.hold(len(s.paces)-1)).UTC(), true
 }
 
 // Span is a stretch of time for which one reading speaks.
@@ -100,13 +134,17 @@ func (p Span) Seconds() float64 { return float64(p.To-p.From) / 1000 }
 // no span covers is a gap. Unusable readings are yielded too, with their flags.
 func (s *Series) Spans(from, to time.Time) iter.Seq[Span] {
 	return func(yield func(Span) bool) {
-		lo, hi, hold := from.UnixMilli(), to.UnixMilli(), s.Hold.Milliseconds()
+		lo, hi := from.UnixMilli(), to.UnixMilli()
 		i, _ := slices.BinarySearch(s.ms, lo)
 		if i > 0 {
 			i-- // the reading before may still speak
 		}
+		k := s.paceAt(i)
 		for ; i < len(s.ms) && s.ms[i] < hi; i++ {
-			end := s.ms[i] + hold
+			for k+1 < len(s.paces) && s.paces[k+1].from <= i {
+				k++
+			}
+			end := s.ms[i] + s.hold(k)
 			if i+1 < len(s.ms) {
 				end = min(end, s.ms[i+1])
 			}
@@ -116,6 +154,23 @@ func (s *Series) Spans(from, to time.Time) iter.Seq[Span] {
 			}
 		}
 	}
+}
+
+// hold is the hold time of pace k in ms.
+func (s *Series) hold(k int) int64 {
+	if k < 0 || k >= len(s.paces) {
+		return s.Hold.Milliseconds()
+	}
+	return s.paces[k].hold
+}
+
+// paceAt is the index of the pace that reading i belongs to, or -1.
+func (s *Series) paceAt(i int) int {
+	k, found := slices.BinarySearchFunc(s.paces, i, func(p pace, i int) int { return p.from - i })
+	if !found {
+		k--
+	}
+	return k
 }
 
 // Usable yields the spans of Spans whose readings statistics may use.

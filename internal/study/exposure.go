@@ -53,9 +53,9 @@ func (s *Study) Exposure(ctx context.Context, metric dust.Channel, w Window) (ex
 func sparse(all []*dust.Series) []string {
 	var out []string
 	for _, series := range all {
-		if series.Hold > dust.DefaultHold {
+		if series.LongestHold() > dust.DefaultHold {
 			out = append(out, fmt.Sprintf("sensor %q: its readings are far apart, so each is taken to speak until the next, for up to %s; shorter peaks cannot be seen",
-				series.Sensor.Name, series.Hold))
+				series.Sensor.Name, series.LongestHold()))
 		}
 	}
 	return out
