@@ -83,7 +83,7 @@ func runDemo(ctx context.Context, a *app, o demoOptions) error {
 		return err
 	}
 	fmt.Fprintf(a.Stdout, "Open the report: %s\n", path)
-	fmt.Fprintf(a.Stdout, "Ask the data yourself: dustlog exposure --config %s\n", filepath.Join(o.out, "dustlog.toml"))
+	fmt.Fprintf(a.Stdout, "Ask the data yourself: %s exposure --config %s\n", a.called(), filepath.Join(o.out, "dustlog.toml"))
 	a.remark("took %.0f s", a.Now().Sub(began).Seconds())
 	return nil
 }
@@ -125,7 +125,7 @@ store = %q
 name  = %q
 zone  = "UTC"
 shift = %q
-`, filepath.ToSlash(filepath.Join(dir, "demo.db")), demo.ShopName, demo.ShiftHours)
+`, "demo.db", demo.ShopName, demo.ShiftHours)
 	if err := writeWhole(path, []byte(text)); err != nil {
 		return config.Config{}, err
 	}

@@ -38,7 +38,7 @@ func runDemoLive(ctx context.Context, a *app, o demoOptions) error {
 		fmt.Fprintf(&sensors, "\n[[sensor]]\nname = %q\nmodel = %q\nport = %q\nposition = %q\n", s.Name, s.Model, fake.Path(), s.Position)
 	}
 	path := filepath.Join(o.out, "dustlog.toml")
-	text := fmt.Sprintf("# The invented shop, live.\nstore = %q\n\n[shop]\nname = %q\n%s", filepath.ToSlash(filepath.Join(o.out, "demo.db")), demo.ShopName, sensors.String())
+	text := fmt.Sprintf("# The invented shop, live.\nstore = %q\n\n[shop]\nname = %q\n%s", "demo.db", demo.ShopName, sensors.String())
 	if err := writeWhole(path, []byte(text)); err != nil {
 		return err
 	}
@@ -46,7 +46,7 @@ func runDemoLive(ctx context.Context, a *app, o demoOptions) error {
 	if err != nil {
 		return err
 	}
-	a.remark("An invented shop, live: work starts ten minutes into its day. In another terminal: dustlog exposure --config %s", path)
+	a.remark("An invented shop, live: work starts ten minutes into its day. In another terminal: %s sensors --config %s", a.called(), path)
 	playing, stop := context.WithCancel(ctx)
 	var players sync.WaitGroup
 	for i, s := range shop.Sensors {

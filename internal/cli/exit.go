@@ -56,7 +56,7 @@ func exitCode(err error) int {
 	switch {
 	case err == nil:
 		return exitDone
-	case errors.As(err, &usage), errors.Is(err, config.ErrFile), errors.Is(err, dust.ErrUnknownModel),
+	case errors.As(err, &usage), errors.Is(err, config.ErrFile), errors.Is(err, config.ErrSetting), errors.Is(err, dust.ErrUnknownModel),
 		errors.Is(err, dust.ErrUnknownSetup), errors.Is(err, dust.ErrUnknownLimit), errors.Is(err, dust.ErrUnknownSensor):
 		return exitUsage
 	case errors.Is(err, errOverLimit):
@@ -84,7 +84,7 @@ var hints = []struct {
 	{dust.ErrPortMissing, "check the cable; list the ports with `ls /dev/ttyUSB* /dev/ttyACM*`, or in the device manager"},
 	{dust.ErrPortBusy, "close the other program that reads this port"},
 	{dust.ErrPortRefused, "on Linux, add yourself to the group that owns the port (often \"dialout\") and log in again"},
-	{dust.ErrTaskOpen, "stop it with `dustlog task stop`, or give --person if two people work"},
+	{dust.ErrTaskOpen, "stop it with `dustlog task stop`; for something earlier use `dustlog task add`; if two people work, give each task a --person"},
 	{dust.ErrUnknownLimit, "see `dustlog limits`"},
 	{dust.ErrNewerSchema, "update dustlog on this machine"},
 }

@@ -1,6 +1,7 @@
 package cli
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -9,6 +10,9 @@ import (
 // writeWhole makes a file appear whole or not at all: a temporary file in the
 // same folder, synced, then renamed.
 func writeWhole(path string, content []byte) error {
+	if _, err := os.Stat(filepath.Dir(path)); err != nil {
+		return fmt.Errorf("writing %s: folder %s: %w", path, filepath.Dir(path), errors.Unwrap(err))
+	}
 	f, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+"-*")
 	if err != nil {
 		return fmt.Errorf("writing %s: %w", path, err)

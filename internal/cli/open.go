@@ -54,7 +54,7 @@ func studySettings(cfg config.Config) (study.Settings, error) {
 	if cfg.Shop.Shift != "" {
 		hours, err := dust.ParseShiftHours(cfg.Shop.Shift, cfg.Shop.Zone)
 		if err != nil {
-			return s, fmt.Errorf("shop.shift (from %s): %w", cfg.Origin("shop.shift"), err)
+			return s, fmt.Errorf("%w: shop.shift (from %s): %w", config.ErrSetting, cfg.Origin("shop.shift"), err)
 		}
 		s.Hours = &hours
 	}

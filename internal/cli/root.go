@@ -176,6 +176,14 @@ func (a *app) log() *slog.Logger {
 	return slog.New(slog.NewTextHandler(a.Stderr, nil))
 }
 
+// called is how the program was started, for advice that can be pasted.
+func (a *app) called() string {
+	if path, err := os.Executable(); err == nil && strings.Contains(path, "go-build") {
+		return "go run ./cmd/dustlog"
+	}
+	return "dustlog"
+}
+
 // remark prints a line for the person at the terminal.
 func (a *app) remark(format string, args ...any) {
 	if !a.quiet {

@@ -79,8 +79,12 @@ type file struct {
 	Sensor []Sensor `toml:"sensor"`
 }
 
-// ErrFile marks an error in the configuration file itself.
-var ErrFile = errors.New("configuration file")
+// ErrFile marks an error in the configuration file itself, ErrSetting a setting
+// with an impossible value that came from elsewhere.
+var (
+	ErrFile    = errors.New("configuration file")
+	ErrSetting = errors.New("setting")
+)
 
 // read parses a file strictly: an unknown key is an error with its place.
 func read(path string) (file, error) {

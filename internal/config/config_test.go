@@ -37,6 +37,9 @@ func TestFlagBeatsVariableBeatsFileBeatsDefault(t *testing.T) {
 	require.InDelta(t, 20, c.Shop.SmallestChange, 0)
 	require.Equal(t, path, c.Origin("shop.smallest_change_percent"))
 	require.Equal(t, config.Industrial, c.Shop.MassScale)
+	beside, err := config.Load(config.Sources{Path: path})
+	require.NoError(t, err)
+	require.Equal(t, filepath.Join(filepath.Dir(path), "file.db"), beside.Store, "a file's paths start at the file")
 	require.Equal(t, "default", c.Origin("shop.mass_scale"))
 	require.Equal(t, 2*time.Second, c.CommitEvery)
 }
@@ -61,7 +64,7 @@ func TestMistakesInTheFileNameTheirPlace(t *testing.T) {
 		"name twice":     {sensor("a", "/dev/1") + sensor("a", "/dev/2"), `sensor 2: a sensor named "a" is there already`},
 		"port twice":     {sensor("a", "/dev/1") + sensor("b", "/dev/1"), `sensors "a" and "b" name the same port /dev/1`},
 		"bare factor":    {sensor("a", "/dev/1") + "[sensor.factor]\nfactor = 3.4\n", "a factor needs factor > 0, fraction, date and source"},
-		"commit too far": {"[collect]\ncommit_every = \"2m\"\n", `collect.commit_every: "2m": give a time from 1s to 60s`},
+		"commit too far": {"[collect]\ncommit_every = \"2m\"\n", `:2: collect.commit_every: "2m": give a time from 1s to 60s`},
 		"zone":           {"[shop]\nzone = \"Mars/Base\"\n", "IANA"},
 		"scale":          {"[shop]\nmass_scale = \"both\"\n", `use "industrial" or "atmospheric"`},
 	} {

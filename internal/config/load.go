@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"strconv"
 	"strings"
 	"time"
@@ -171,13 +172,35 @@ func (c *Config) applyOne(s setting, f *file, src Sources) error {
 		return nil
 	}
 	c.origins[s.name] = origin
-	if err := s.set(c, *value); err != nil {
-		if origin == c.Path && origin != "" {
-			return fmt.Errorf("%w %s: %s: %w", ErrFile, c.Path, s.name, err)
-		}
-		return fmt.Errorf("%s (from %s): %w", s.name, origin, err)
+	inFile := origin == c.Path && origin != ""
+	if s.name == "store" && inFile && !filepath.IsAbs(*value) {
+		// A file means the same wherever the program is started.
+		beside := filepath.Join(filepath.Dir(c.Path), *value)
+		value = &beside
 	}
-	return nil
+	err := s.set(c, *value)
+	switch {
+	case err == nil:
+		return nil
+	case inFile:
+		return fmt.Errorf("%w %s: %s: %w", ErrFile, lineOf(c.Path, s.name), s.name, err)
+	}
+	return fmt.Errorf("%w: %s (from %s): %w", ErrSetting, s.name, origin, err)
+}
+
+// lineOf is path:line of a setting in the file.
+func lineOf(path, name string) string {
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return path
+	}
+	key := name[strings.LastIndex(name, ".")+1:]
+	for i, line := range strings.Split(string(text), "\n") {
+		if left, _, ok := strings.Cut(line, "="); ok && strings.TrimSpace(left) == key {
+			return fmt.Sprintf("%s:%d", path, i+1)
+		}
+	}
+	return path
 }
 
 func (c *Config) checkSensors() error {
