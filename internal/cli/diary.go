@@ -2,17 +2,21 @@ package cli
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"dustlog/internal/config"
 	"dustlog/internal/dust"
+	"dustlog/internal/store/sqlite"
 )
 
 func newTask(a *app) *cobra.Command {
 	return group("task", "Say what is being done, so that dust can be told by task",
-		newTaskStart(a), newTaskStop(a), newTaskList(a))
+		newTaskStart(a), newTaskStop(a), newTaskAdd(a), newTaskList(a))
 }
 
 func newTaskStart(a *app) *cobra.Command {
@@ -25,7 +29,7 @@ func newTaskStart(a *app) *cobra.Command {
   dustlog task start ripping --at "20m ago"`,
 		Args: exactArgs("TASK"),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			t.Name = args[0]
+			t.Name = strings.TrimSpace(args[0])
 			return a.diary(cmd, at, func(ctx context.Context, d diary, when time.Time, zone *time.Location) error {
 				t.Start = when
 				started, err := d.StartTask(ctx, t)
@@ -52,7 +56,7 @@ func newTaskStop(a *app) *cobra.Command {
   dustlog task stop --at 15:40`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			return a.diary(cmd, at, func(ctx context.Context, d diary, when time.Time, zone *time.Location) error {
+			return a.diaryIn(cmd, at, a.editable, func(ctx context.Context, d diary, when time.Time, zone *time.Location) error {
 				t, err := d.StopTask(ctx, person, when)
 				if err != nil {
 					return err
@@ -64,6 +68,41 @@ func newTaskStop(a *app) *cobra.Command {
 	}
 	cmd.Flags().StringVar(&person, "person", "", "whose task")
 	cmd.Flags().StringVar(&at, "at", "", "when it stopped: "+whenHelp)
+	return cmd
+}
+
+func newTaskAdd(a *app) *cobra.Command {
+	var t dust.Task
+	var from, to string
+	cmd := &cobra.Command{
+		Use:   "add TASK --from WHEN --to WHEN",
+		Short: "Enter a task that is over already",
+		Example: `  dustlog task add sanding --from 09:00 --to 09:40 --material oak
+  dustlog task add sweeping --from "2026-03-02 15:40" --to "2026-03-02 15:55"`,
+		Args: exactArgs("TASK"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if from == "" || to == "" {
+				return usage(cmd, errors.New("--from and --to are needed"))
+			}
+			return a.diary(cmd, to, func(ctx context.Context, d diary, when time.Time, zone *time.Location) error {
+				start, err := parseWhen(from, a.Now(), zone)
+				if err != nil {
+					return usage(cmd, fmt.Errorf("--from: %w", err))
+				}
+				t.Name, t.Start, t.Stop = strings.TrimSpace(args[0]), start, when
+				added, err := d.AddTask(ctx, t)
+				if err != nil {
+					return err
+				}
+				a.remark("%s from %s to %s", added.Name, added.Start.In(zone).Format("2006-01-02 15:04"), added.Stop.In(zone).Format("15:04"))
+				return nil
+			})
+		},
+	}
+	cmd.Flags().StringVar(&t.Material, "material", "", "what was worked")
+	cmd.Flags().StringVar(&t.Person, "person", "", "who worked (optional)")
+	cmd.Flags().StringVar(&from, "from", "", "when it started: "+whenHelp)
+	cmd.Flags().StringVar(&to, "to", "", "when it stopped")
 	return cmd
 }
 
@@ -144,10 +183,23 @@ func newSetupUse(a *app) *cobra.Command {
 		Args: exactArgs("SETUP"),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			return a.diary(cmd, at, func(ctx context.Context, d diary, when time.Time, zone *time.Location) error {
-				if err := d.UseSetup(ctx, args[0], note, when); err != nil {
+				name := strings.TrimSpace(args[0])
+				if name == "" {
+					return usage(cmd, errors.New("the setup needs a name"))
+				}
+				periods, err := d.SetupPeriods(ctx)
+				if err != nil {
 					return err
 				}
-				a.remark("%s in use from %s", args[0], when.In(zone).Format("2006-01-02 15:04"))
+				if err := d.UseSetup(ctx, name, note, when); err != nil {
+					return err
+				}
+				for _, p := range periods {
+					if p.From.Equal(when) && p.Setup != name {
+						a.remark("it replaces %q, which was declared for the same moment", p.Setup)
+					}
+				}
+				a.remark("%s in use from %s", name, when.In(zone).Format("2006-01-02 15:04"))
 				return nil
 			})
 		},
@@ -214,11 +266,19 @@ func runSetupList(a *app, cmd *cobra.Command) error {
 type diary interface {
 	StartTask(ctx context.Context, t dust.Task) (dust.Task, error)
 	StopTask(ctx context.Context, person string, at time.Time) (dust.Task, error)
+	AddTask(ctx context.Context, t dust.Task) (dust.Task, error)
 	UseSetup(ctx context.Context, name, note string, at time.Time) error
+	SetupPeriods(ctx context.Context) ([]dust.SetupPeriod, error)
 }
 
-// diary opens the store, reads --at, and runs write.
-func (a *app) diary(cmd *cobra.Command, at string, write func(context.Context, diary, time.Time, *time.Location) error) error {
+// diary opens the store, made if it is not there, reads --at, and runs write.
+func (a *app) diary(cmd *cobra.Command, at string, write diaryWrite) error {
+	return a.diaryIn(cmd, at, a.writable, write)
+}
+
+type diaryWrite = func(context.Context, diary, time.Time, *time.Location) error
+
+func (a *app) diaryIn(cmd *cobra.Command, at string, open func(context.Context, config.Config) (*sqlite.Store, error), write diaryWrite) error {
 	cfg, err := a.load(nil)
 	if err != nil {
 		return err
@@ -230,7 +290,7 @@ func (a *app) diary(cmd *cobra.Command, at string, write func(context.Context, d
 	if when.After(a.Now().Add(time.Minute)) {
 		return usage(cmd, fmt.Errorf("--at %s lies in the future", at))
 	}
-	records, err := a.writable(cmd.Context(), cfg)
+	records, err := open(cmd.Context(), cfg)
 	if err != nil {
 		return err
 	}

@@ -14,12 +14,14 @@ import (
 
 	"dustlog/internal/csvfile"
 	"dustlog/internal/dust"
+	"dustlog/internal/sensor"
 	"dustlog/internal/store/sqlite"
 )
 
 type importOptions struct {
 	sensor, model, position string
 	start                   string
+	move                    bool
 	columns                 []string
 	ignore                  []string
 }
@@ -50,7 +52,8 @@ already is not taken twice.`,
 	f := cmd.Flags()
 	f.StringVar(&o.sensor, "sensor", "", "name of the sensor, if the file has no sensor column")
 	f.StringVar(&o.model, "model", "", "its model, for what it can see")
-	f.StringVar(&o.position, "position", string(dust.Room), "where it sits: breathing_zone, room, exhaust, background, upstream, downstream")
+	f.StringVar(&o.position, "position", "", "where it sits: breathing_zone, room, exhaust, background, upstream, downstream (new sensors: room)")
+	f.BoolVar(&o.move, "move", false, "let --position or --model replace what the store says of the sensor, for all its readings")
 	f.StringVar(&o.start, "start", "", "moment of elapsed second 0: "+whenHelp)
 	f.StringArrayVar(&o.columns, "column", nil, "HEADER=KEY, for a header with another name")
 	f.StringSliceVar(&o.ignore, "ignore", nil, "headers to leave out")
@@ -63,7 +66,7 @@ func runImport(cmd *cobra.Command, a *app, path string, o importOptions) error {
 	if err != nil {
 		return err
 	}
-	options, position, err := o.parse(cmd, a.Now(), cfg.Shop.Zone)
+	options, like, err := o.parse(cmd, a.Now(), cfg.Shop.Zone)
 	if err != nil {
 		return err
 	}
@@ -72,16 +75,24 @@ func runImport(cmd *cobra.Command, a *app, path string, o importOptions) error {
 		return err
 	}
 	defer f.Close()
+	_, missing := os.Stat(cfg.Store)
 	records, err := a.writable(cmd.Context(), cfg)
 	if err != nil {
 		return err
 	}
 	defer records.Close()
-	count := importCount{sensors: map[string]bool{}}
+	known, err := records.Sensors(cmd.Context())
+	if err != nil {
+		return err
+	}
+	count := importCount{sensors: map[string]bool{}, known: known, like: like, move: o.move}
 	err = records.Import(cmd.Context(), func(tx sqlite.Appender) error {
-		return count.take(cmd.Context(), tx, csvfile.Read(f, path, options), dust.Sensor{Model: o.model, Position: position})
+		return count.take(cmd.Context(), tx, csvfile.Read(f, path, options))
 	})
 	if err != nil {
+		if missing != nil { // the store was made for this import
+			err = errors.Join(err, records.Close(), removeStore(cfg.Store))
+		}
 		return fmt.Errorf("nothing was imported: %w", err)
 	}
 	names := slices.Sorted(maps.Keys(count.sensors))
@@ -94,37 +105,85 @@ func runImport(cmd *cobra.Command, a *app, path string, o importOptions) error {
 	return nil
 }
 
-func (o importOptions) parse(cmd *cobra.Command, now time.Time, zone *time.Location) (csvfile.Options, dust.Position, error) {
+// parse returns how to read the file, and what the flags say of its sensors.
+func (o importOptions) parse(cmd *cobra.Command, now time.Time, zone *time.Location) (csvfile.Options, dust.Sensor, error) {
 	options := csvfile.Options{Sensor: o.sensor, Columns: map[string]string{}, Ignore: o.ignore}
-	position, err := dust.ParsePosition(o.position)
-	if err != nil {
-		return options, position, usage(cmd, err)
+	var like dust.Sensor
+	var err error
+	if o.position != "" {
+		if like.Position, err = dust.ParsePosition(o.position); err != nil {
+			return options, like, usage(cmd, err)
+		}
+	}
+	if o.model != "" {
+		model, err := sensor.ParseModel(o.model)
+		if err != nil {
+			return options, like, err
+		}
+		like.Model = string(model)
 	}
 	if o.start != "" {
 		if options.Start, err = parseWhen(o.start, now, zone); err != nil {
-			return options, position, usage(cmd, fmt.Errorf("--start: %w", err))
+			return options, like, usage(cmd, fmt.Errorf("--start: %w", err))
 		}
 	}
 	for _, pair := range o.columns {
 		header, key, ok := strings.Cut(pair, "=")
 		if !ok {
-			return options, position, usage(cmd, fmt.Errorf("--column %q: write HEADER=KEY", pair))
+			return options, like, usage(cmd, fmt.Errorf("--column %q: write HEADER=KEY", pair))
 		}
 		options.Columns[header] = key
 	}
-	return options, position, nil
+	return options, like, nil
 }
 
 // importCount counts what an import took.
 type importCount struct {
 	read, added, flagged int
 	sensors              map[string]bool
+	known                []dust.Sensor
+	like                 dust.Sensor // model and position from the flags
+	move                 bool
 }
 
 const importBatch = 5000
 
+// removeStore removes an empty store that was made in vain.
+func removeStore(path string) error {
+	for _, ending := range []string{"", "-wal", "-shm"} {
+		if err := os.Remove(path + ending); err != nil && !errors.Is(err, os.ErrNotExist) {
+			return err
+		}
+	}
+	return nil
+}
+
+// describe is what the store shall say of a sensor. A position holds for all its
+// readings, old ones too, so it is never changed in passing.
+func (n *importCount) describe(name string) (dust.Sensor, error) {
+	s := n.like
+	s.Name = name
+	for _, old := range n.known {
+		if old.Name != name {
+			continue
+		}
+		if !n.move && s.Position != "" && s.Position != old.Position {
+			return s, fmt.Errorf("sensor %q sits at %s in the store, not at %s: import under another --sensor name, or change all its readings with --move",
+				name, old.Position.Label(), s.Position.Label())
+		}
+		if !n.move && s.Model != "" && old.Model != "" && s.Model != old.Model {
+			return s, fmt.Errorf("sensor %q is a %s in the store, not a %s: import under another --sensor name, or change it with --move", name, old.Model, s.Model)
+		}
+		return s, nil
+	}
+	if s.Position == "" {
+		s.Position = dust.Room
+	}
+	return s, nil
+}
+
 // take writes all readings of a file inside the transaction of tx.
-func (n *importCount) take(ctx context.Context, tx sqlite.Appender, rows readingSeq, like dust.Sensor) error {
+func (n *importCount) take(ctx context.Context, tx sqlite.Appender, rows readingSeq) error {
 	batch := make([]dust.Reading, 0, importBatch)
 	flush := func() error {
 		added, err := tx.Append(ctx, batch)
@@ -138,8 +197,11 @@ func (n *importCount) take(ctx context.Context, tx sqlite.Appender, rows reading
 		}
 		if !n.sensors[r.Sensor] {
 			n.sensors[r.Sensor] = true
-			like.Name = r.Sensor
-			if err := tx.PutSensor(ctx, like); err != nil {
+			described, err := n.describe(r.Sensor)
+			if err != nil {
+				return err
+			}
+			if err := tx.PutSensor(ctx, described); err != nil {
 				return err
 			}
 		}

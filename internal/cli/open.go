@@ -16,6 +16,11 @@ func (a *app) writable(ctx context.Context, cfg config.Config) (*sqlite.Store, e
 	return sqlite.Open(ctx, cfg.Store, sqlite.Options{Create: true})
 }
 
+// editable opens a store for writing that must exist.
+func (a *app) editable(ctx context.Context, cfg config.Config) (*sqlite.Store, error) {
+	return sqlite.Open(ctx, cfg.Store, sqlite.Options{})
+}
+
 // readable opens a store that must exist.
 func (a *app) readable(ctx context.Context, cfg config.Config) (*sqlite.Store, error) {
 	return sqlite.Open(ctx, cfg.Store, sqlite.Options{ReadOnly: true})

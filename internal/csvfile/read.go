@@ -171,8 +171,8 @@ func (c column) readValue(cell string, r *dust.Reading) (reason string) {
 		return reason
 	}
 	x = x * c.factor / c.divisor
-	if math.IsInf(x, 0) {
-		return "is too large"
+	if math.IsInf(x, 0) || c.channel.IsMass() && x > mostMass {
+		return "is too large to be true"
 	}
 	if x < 0 && c.channel != dust.Temperature {
 		r.Flags |= dust.NegativeMass
@@ -180,6 +180,9 @@ func (c column) readValue(cell string, r *dust.Reading) (reason string) {
 	r.Values.Set(c.channel, x)
 	return ""
 }
+
+// mostMass is more dust than air holds outside an explosion, in µg/m³: 1 kg/m³.
+const mostMass = 1e9
 
 func parseNumber(cell string) (x float64, reason string) {
 	// ParseFloat also takes words, hexadecimal and underscores.
