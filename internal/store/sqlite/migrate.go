@@ -5,12 +5,17 @@ import (
 	"embed"
 	"fmt"
 	"io/fs"
+	"path"
+	"strings"
 
 	"dustlog/internal/dust"
 )
 
 // applicationID marks the file as a dustlog store ("DUST").
 const applicationID = 0x44555354
+
+// sealedSince is the layout from which on there are sealed days.
+const sealedSince = 2
 
 //go:embed migrations/*.sql
 var migrationFiles embed.FS
@@ -25,7 +30,10 @@ func loadMigrations() []string {
 		panic(err) // the pattern is a constant
 	}
 	var scripts []string
-	for _, name := range names {
+	for i, name := range names {
+		if !strings.HasPrefix(path.Base(name), fmt.Sprintf("%04d_", i+1)) {
+			panic("migrations have a hole before " + name)
+		}
 		text, err := migrationFiles.ReadFile(name)
 		if err != nil {
 			panic(err) // the file is compiled in

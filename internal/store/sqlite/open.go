@@ -30,8 +30,9 @@ type Options struct {
 
 // Store is one open file.
 type Store struct {
-	path string
-	now  func() time.Time
+	path    string
+	now     func() time.Time
+	version int // of the layout
 	// write has one connection at most, so that writers queue here and not for
 	// the file's lock. It is nil in a read-only store.
 	write *sql.DB
@@ -39,6 +40,9 @@ type Store struct {
 
 	mu  sync.Mutex
 	ids map[string]int64 // committed sensors; they are never removed
+
+	sealing  sync.Mutex
+	cleanAge time.Duration // unfinished files older than this are a crash's
 }
 
 // Open opens the store at path. The error wraps dust.ErrNoStore if there is
@@ -59,7 +63,7 @@ func Open(ctx context.Context, path string, o Options) (*Store, error) {
 	if err := checkFile(path, o); err != nil {
 		return nil, err
 	}
-	s := &Store{path: path, now: o.Now, ids: map[string]int64{}}
+	s := &Store{path: path, now: o.Now, ids: map[string]int64{}, cleanAge: time.Minute}
 	if err := s.open(ctx, o); err != nil {
 		return nil, errors.Join(err, s.Close())
 	}
@@ -108,11 +112,9 @@ func (s *Store) open(ctx context.Context, o Options) error {
 	if version == 0 && mode != "rwc" { // an empty file, or one whose making was cut short
 		return noStore(s.path)
 	}
+	s.version = len(migrations)
 	if o.ReadOnly {
-		if version < len(migrations) {
-			return fmt.Errorf("store %s was written by an older dustlog (layout %d, now %d): open it once for writing, as `dustlog collect` does",
-				s.path, version, len(migrations))
-		}
+		s.version = version // an older one, which can be read as it is
 		s.read, err = sql.Open("sqlite", dsn(s.path, o, mode))
 		return err
 	}

@@ -2,17 +2,19 @@ package sqlite
 
 import (
 	"context"
+	"database/sql"
 	"database/sql/driver"
 	"errors"
-	"fmt"
 	"io"
 	"iter"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/store/sealed"
 )
 
 // SensorSpan says what the store has of one sensor. It is the same type as
@@ -56,7 +58,13 @@ func (m *moment) add(ms int64, r dust.Reading) error {
 			return err
 		}
 	}
-	m.ms, m.pending = ms, append(m.pending, r)
+	m.ms = ms
+	for i := range m.pending {
+		if m.pending[i].Sensor == r.Sensor {
+			return nil // sealed readings come first and win
+		}
+	}
+	m.pending = append(m.pending, r)
 	return nil
 }
 
@@ -74,41 +82,164 @@ func (m *moment) flush() error {
 }
 
 func (s *Store) scanReadings(ctx context.Context, q dust.Query, m *moment) error {
-	names, wanted, err := s.resolve(ctx, q.Sensors)
-	if err != nil || wanted == "" {
-		return err
-	}
 	channels := unique(q.Channels)
 	if len(channels) == 0 {
 		for c := range dust.ChannelCount {
 			channels = append(channels, c)
 		}
 	}
-	query := "SELECT time_ms, sensor_id, flags" + columnList(channels) + " FROM reading WHERE " +
-		wanted + " AND time_ms >= ? AND time_ms < ? ORDER BY time_ms"
 	lo, hi := bounds(q.From, q.To)
-	return s.scan(ctx, query, []any{lo, hi}, func(row []driver.Value) error {
-		ms, id, flags := row[0].(int64), row[1].(int64), row[2].(int64)
-		r := dust.Reading{Time: time.UnixMilli(ms).UTC(), Sensor: names[id], Flags: dust.Flags(flags)}
-		for i, c := range channels {
-			if x, ok := row[3+i].(float64); ok {
-				r.Values.Set(c, x)
-			}
+	return s.view(ctx, func(v *view) error {
+		names, ids, err := v.resolve(ctx, q.Sensors)
+		if err != nil || len(ids) == 0 {
+			return err
 		}
-		return m.add(ms, r)
+		list, err := v.listed(ctx, ids, lo, hi)
+		if err != nil {
+			return err
+		}
+		days := &dayReader{s: s, list: list, channels: channels, lo: lo, hi: hi, m: m}
+		query := "SELECT time_ms, sensor_id, flags" + columnList(channels) + " FROM reading WHERE sensor_id IN (" +
+			ids + ") AND time_ms >= ? AND time_ms < ? ORDER BY time_ms"
+		err = v.scan(ctx, query, []any{lo, hi}, func(row []driver.Value) error {
+			ms, id, flags := row[0].(int64), row[1].(int64), row[2].(int64)
+			if err := days.until(ctx, ms); err != nil {
+				return err
+			}
+			r := dust.Reading{Time: time.UnixMilli(ms).UTC(), Sensor: names[id], Flags: dust.Flags(flags)}
+			for i, c := range channels {
+				if x, ok := row[3+i].(float64); ok {
+					r.Values.Set(c, x)
+				}
+			}
+			return m.add(ms, r)
+		})
+		if err != nil {
+			return err
+		}
+		return days.until(ctx, math.MaxInt64)
 	})
 }
 
-// resolve returns the names of all sensors by number, and a condition that
-// selects the wanted ones; "" if there is none of them.
-func (s *Store) resolve(ctx context.Context, wanted []string) (names map[int64]string, condition string, err error) {
-	rows, err := s.read.QueryContext(ctx, "SELECT id, name FROM sensor")
+// dayReader hands over the readings of sealed days in time order.
+type dayReader struct {
+	s        *Store
+	list     []listed // what was not opened yet, by day
+	channels []dust.Channel
+	lo, hi   int64
+	m        *moment
+
+	open  []openDay // all of one day
+	spare []*sealed.Table
+	count int
+}
+
+type openDay struct {
+	sensor string
+	table  *sealed.Table
+	row    int
+	whole  *sealed.Table // of which table may be a part
+}
+
+// until hands over all readings up to and including the moment ms.
+func (d *dayReader) until(ctx context.Context, ms int64) error {
+	for {
+		if len(d.open) == 0 {
+			if len(d.list) == 0 || d.list[0].First > ms {
+				return nil
+			}
+			if err := d.openNext(ctx); err != nil {
+				return err
+			}
+			continue
+		}
+		next := d.earliest()
+		if next < 0 {
+			for _, o := range d.open {
+				d.spare = append(d.spare, o.whole)
+			}
+			d.open = d.open[:0]
+			continue
+		}
+		o := &d.open[next]
+		at := o.table.MS[o.row]
+		if at > ms {
+			return nil
+		}
+		if d.count++; d.count%1024 == 0 && ctx.Err() != nil {
+			return ctx.Err()
+		}
+		if err := d.m.add(at, o.table.Reading(o.row, o.sensor)); err != nil {
+			return err
+		}
+		o.row++
+	}
+}
+
+// earliest finds the open day with the next reading; -1 if all are read.
+func (d *dayReader) earliest() int {
+	best := -1
+	for i := range d.open {
+		o := &d.open[i]
+		if o.row < o.table.Len() && (best < 0 || o.table.MS[o.row] < d.open[best].table.MS[d.open[best].row]) {
+			best = i
+		}
+	}
+	return best
+}
+
+// openNext reads the next listed day of all sensors.
+func (d *dayReader) openNext(ctx context.Context) error {
+	day := d.list[0].Day
+	for len(d.list) > 0 && d.list[0].Day == day {
+		entry := &d.list[0]
+		d.list = d.list[1:]
+		table := &sealed.Table{}
+		if n := len(d.spare); n > 0 {
+			table, d.spare = d.spare[n-1], d.spare[:n-1]
+		}
+		switch err := d.s.load(ctx, entry, d.channels, table); {
+		case errors.Is(err, errGone):
+			continue
+		case err != nil:
+			return err
+		}
+		d.open = append(d.open, openDay{sensor: entry.Sensor, table: table.Slice(d.lo, d.hi), whole: table})
+	}
+	return nil
+}
+
+// view is the store as of one moment.
+type view struct {
+	s    *Store
+	conn *sql.Conn
+}
+
+// view runs f on one moment's state of the store: what others write meanwhile
+// is not seen.
+func (s *Store) view(ctx context.Context, f func(v *view) error) error {
+	conn, err := s.read.Conn(ctx)
+	if err != nil {
+		return err
+	}
+	defer conn.Close()
+	if _, err := conn.ExecContext(ctx, "BEGIN"); err != nil {
+		return err
+	}
+	defer conn.ExecContext(context.WithoutCancel(ctx), "ROLLBACK") //nolint:errcheck // nothing was written
+	return f(&view{s, conn})
+}
+
+// resolve returns the names of all sensors by number, and the numbers of the
+// wanted ones, separated by commas; none wanted means all.
+func (v *view) resolve(ctx context.Context, wanted []string) (names map[int64]string, ids string, err error) {
+	rows, err := v.conn.QueryContext(ctx, "SELECT id, name FROM sensor")
 	if err != nil {
 		return nil, "", err
 	}
 	defer rows.Close()
 	names = map[int64]string{}
-	var ids []string
+	var list []string
 	for rows.Next() {
 		var id int64
 		var name string
@@ -116,28 +247,26 @@ func (s *Store) resolve(ctx context.Context, wanted []string) (names map[int64]s
 			return nil, "", err
 		}
 		names[id] = name
-		if slices.Contains(wanted, name) {
-			ids = append(ids, fmt.Sprint(id))
+		if len(wanted) == 0 || slices.Contains(wanted, name) {
+			list = append(list, strconv.FormatInt(id, 10))
 		}
 	}
-	switch {
-	case len(wanted) == 0:
-		condition = "true"
-	case len(ids) > 0:
-		condition = "sensor_id IN (" + strings.Join(ids, ", ") + ")"
+	return names, strings.Join(list, ", "), rows.Err()
+}
+
+// listed lists the sealed days of sensors that share time with [lo, hi).
+func (v *view) listed(ctx context.Context, ids string, lo, hi int64) ([]listed, error) {
+	if v.s.version < sealedSince {
+		return nil, nil
 	}
-	return names, condition, rows.Err()
+	return listDays(ctx, v.conn, "l.sensor_id IN ("+ids+") AND l.first_ms < ? AND l.last_ms >= ?", hi, lo)
 }
 
 // scan hands every row of a query to f. It bypasses database/sql's conversions,
-// which cost more than reading the row does. A row is valid only during f.
-func (s *Store) scan(ctx context.Context, query string, args []any, f func(row []driver.Value) error) error {
-	conn, err := s.read.Conn(ctx)
-	if err != nil {
-		return err
-	}
-	defer conn.Close()
-	return conn.Raw(func(raw any) error {
+// which cost more than reading the row does. A row is valid only during f, and f
+// cannot use the view.
+func (v *view) scan(ctx context.Context, query string, args []any, f func(row []driver.Value) error) error {
+	return v.conn.Raw(func(raw any) error {
 		named := make([]driver.NamedValue, len(args))
 		for i, a := range args {
 			named[i] = driver.NamedValue{Ordinal: i + 1, Value: a}
@@ -228,40 +357,4 @@ func (s *Store) Span(ctx context.Context) ([]SensorSpan, error) {
 		spans = append(spans, span)
 	}
 	return spans, explain("count readings", s.path, rows.Err())
-}
-
-// Series returns the asked channels of one sensor in [from, to), zero times
-// meaning open. Every channel asked for has an entry; it is empty if the sensor
-// never sent it. A reading in which a channel is missing is not in that
-// channel's series.
-func (s *Store) Series(ctx context.Context, sensor dust.Sensor, channels []dust.Channel, from, to time.Time) (map[dust.Channel]*dust.Series, error) {
-	channels = unique(channels)
-	all := make(map[dust.Channel]*dust.Series, len(channels))
-	list := make([]*dust.Series, len(channels))
-	for i, c := range channels {
-		list[i] = dust.NewSeries(sensor, c)
-		all[c] = list[i]
-	}
-	_, wanted, err := s.resolve(ctx, []string{sensor.Name})
-	if err != nil || wanted == "" {
-		return all, explain("read series", s.path, err)
-	}
-	lo, hi := bounds(from, to)
-	query := "SELECT time_ms, flags" + columnList(channels) + " FROM reading WHERE " + wanted +
-		" AND time_ms >= ? AND time_ms < ? ORDER BY time_ms"
-	err = s.scan(ctx, query, []any{lo, hi}, func(row []driver.Value) error {
-		at, flags := time.UnixMilli(row[0].(int64)), dust.Flags(row[1].(int64))
-		for i, series := range list {
-			if x, ok := row[2+i].(float64); ok {
-				if err := series.Append(at, x, flags); err != nil {
-					return err
-				}
-			}
-		}
-		return nil
-	})
-	if err != nil {
-		return nil, explain("read series", s.path, err)
-	}
-	return all, nil
 }
