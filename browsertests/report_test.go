@@ -128,13 +128,20 @@ func TestTheFirstScreenHoldsTheThreeAnswers(t *testing.T) {
 }
 
 func TestPicturesAreSeenAndDescribed(t *testing.T) {
-	o := open(t, 1280, 900)
-	require.GreaterOrEqual(t, ask[int](t, o, `document.querySelectorAll('.picture svg').length`), 5)
+	for _, width := range []int64{390, 1280} {
+		picturesAreSeen(t, open(t, width, 900))
+	}
+}
+
+func picturesAreSeen(t *testing.T, o *opened) {
+	t.Helper()
+	const seen = `[...document.querySelectorAll('.picture svg')].filter(e => e.getBoundingClientRect().width > 0)`
+	require.GreaterOrEqual(t, ask[int](t, o, seen+`.length`), 5)
 	require.Zero(t, ask[int](t, o, `[...document.querySelectorAll('.picture')].filter(e => !(e.getAttribute('aria-label') || '').trim()).length`),
 		"every picture has an alternative text")
-	require.Zero(t, ask[int](t, o, `[...document.querySelectorAll('.picture svg')].filter(e => e.getBoundingClientRect().height < 100).length`))
+	require.Zero(t, ask[int](t, o, seen+`.filter(e => e.getBoundingClientRect().height < 100).length`))
 	// Text that sticks out of its picture is cut off.
-	require.Empty(t, ask[[]string](t, o, `[...document.querySelectorAll('.picture svg')].flatMap(svg => { const box = svg.getBoundingClientRect();
+	require.Empty(t, ask[[]string](t, o, seen+`.flatMap(svg => { const box = svg.getBoundingClientRect();
 		return [...svg.querySelectorAll('text')].filter(t => { const b = t.getBoundingClientRect();
 			return b.width > 0 && (b.left < box.left - 1 || b.right > box.right + 1 || b.top < box.top - 1 || b.bottom > box.bottom + 1) }).map(t => t.textContent) })`))
 }

@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"dustlog/internal/compare"
+	"dustlog/internal/config"
 	"dustlog/internal/dust"
 	"dustlog/internal/study"
 )
@@ -33,6 +34,9 @@ after/before with its confidence interval, and a verdict in words.`,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			if o.before == "" || o.after == "" {
 				return usage(cmd, errors.New("--before and --after are needed; see the setups with `dustlog setup list`"))
+			}
+			if o.before == o.after {
+				return usage(cmd, fmt.Errorf("--before and --after are both %q", o.before))
 			}
 			return runCompare(cmd, a, o)
 		},
@@ -72,32 +76,22 @@ func (a *app) completeSetups(cmd *cobra.Command, _ []string, _ string) ([]string
 }
 
 func runCompare(cmd *cobra.Command, a *app, o compareOptions) error {
-	cfg, err := a.load(given(map[string]string{"shop.smallest_change_percent": o.smallest}))
-	if err != nil {
-		return err
-	}
 	metric, err := dust.ParseMetric(o.metric)
 	if err != nil {
 		return usage(cmd, err)
 	}
-	w, err := o.win.window(cmd, a.Now(), cfg.Shop.Zone)
-	if err != nil {
-		return err
-	}
-	s, records, err := a.openStudy(cmd.Context(), cfg)
-	if err != nil {
-		return err
-	}
-	defer records.Close()
-	result, err := s.Compare(cmd.Context(), study.Question{Before: o.before, After: o.after, Metric: metric, Sensor: o.sensor, Window: w})
-	if err != nil {
-		return err
-	}
-	if a.json {
-		return writeJSON(a.Stdout, result)
-	}
-	printCompare(a, result)
-	return nil
+	flags := map[string]string{"shop.smallest_change_percent": o.smallest}
+	return a.inStudy(cmd, flags, o.win, func(s *study.Study, _ config.Config, w study.Window) error {
+		result, err := s.Compare(cmd.Context(), study.Question{Before: o.before, After: o.after, Metric: metric, Sensor: o.sensor, Window: w})
+		if err != nil {
+			return err
+		}
+		if a.json {
+			return writeJSON(a.Stdout, result)
+		}
+		printCompare(a, result)
+		return nil
+	})
 }
 
 func printCompare(a *app, r compare.Result) {

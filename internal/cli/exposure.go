@@ -6,8 +6,10 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"dustlog/internal/config"
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
+	"dustlog/internal/study"
 )
 
 type exposureOptions struct {
@@ -54,6 +56,9 @@ func completeLimits(*cobra.Command, []string, string) ([]string, cobra.ShellComp
 
 // given returns the settings that a command's own flags override.
 func given(pairs map[string]string) map[string]string {
+	if pairs == nil {
+		return nil
+	}
 	for name, value := range pairs {
 		if value == "" {
 			delete(pairs, name)
@@ -74,36 +79,26 @@ func parseMass(cmd *cobra.Command, metric string) (dust.Channel, error) {
 }
 
 func runExposure(cmd *cobra.Command, a *app, o exposureOptions) error {
-	cfg, err := a.load(given(map[string]string{"shop.limit": o.limit, "shop.shift": o.shift}))
-	if err != nil {
-		return err
-	}
 	metric, err := parseMass(cmd, o.metric)
 	if err != nil {
 		return err
 	}
-	w, err := o.win.window(cmd, a.Now(), cfg.Shop.Zone)
-	if err != nil {
+	flags := map[string]string{"shop.limit": o.limit, "shop.shift": o.shift}
+	return a.inStudy(cmd, flags, o.win, func(s *study.Study, cfg config.Config, w study.Window) error {
+		result, err := exposureOf(cmd.Context(), s, cfg, metric, w)
+		if err != nil {
+			return err
+		}
+		if a.json {
+			err = writeJSON(a.Stdout, result)
+		} else {
+			printExposure(a, result, cfg.Shop.Zone)
+		}
+		if err == nil && o.failOver && anyOver(result) {
+			return errOverLimit
+		}
 		return err
-	}
-	s, records, err := a.openStudy(cmd.Context(), cfg)
-	if err != nil {
-		return err
-	}
-	defer records.Close()
-	result, err := s.Exposure(cmd.Context(), metric, w)
-	if err != nil {
-		return err
-	}
-	if a.json {
-		err = writeJSON(a.Stdout, result)
-	} else {
-		printExposure(a, result, cfg.Shop.Zone)
-	}
-	if err == nil && o.failOver && anyOver(result) {
-		return errOverLimit
-	}
-	return err
+	})
 }
 
 func anyOver(r exposure.Result) bool {

@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 
+	"github.com/spf13/cobra"
+
 	"dustlog/internal/config"
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
@@ -43,6 +45,35 @@ func (a *app) openStudy(ctx context.Context, cfg config.Config) (*study.Study, *
 		return nil, nil, err
 	}
 	return s, records, nil
+}
+
+// inStudy loads the settings with a command's own flags on top, opens the study,
+// and runs ask on the window asked about.
+func (a *app) inStudy(cmd *cobra.Command, flags map[string]string, win windowFlags, ask func(*study.Study, config.Config, study.Window) error) error {
+	cfg, err := a.load(given(flags))
+	if err != nil {
+		return err
+	}
+	w, err := win.window(cmd, a.Now(), cfg.Shop.Zone)
+	if err != nil {
+		return err
+	}
+	s, records, err := a.openStudy(cmd.Context(), cfg)
+	if err != nil {
+		return err
+	}
+	defer records.Close()
+	return ask(s, cfg, w)
+}
+
+// exposureOf assesses the window. Where the user has chosen no limit, it says so.
+func exposureOf(ctx context.Context, s *study.Study, cfg config.Config, metric dust.Channel, w study.Window) (exposure.Result, error) {
+	result, err := s.Exposure(ctx, metric, w)
+	if err == nil && cfg.Origin("shop.limit") == "default" {
+		result.Warnings = append(result.Warnings, fmt.Sprintf(
+			"you have chosen no limit, so %s is used, a recommendation: set shop.limit to the one that holds where you work (`dustlog limits`)", cfg.Shop.Limit))
+	}
+	return result, err
 }
 
 func studySettings(cfg config.Config) (study.Settings, error) {

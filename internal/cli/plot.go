@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"io"
 	"path/filepath"
 	"strings"
 
@@ -51,41 +52,26 @@ func newPlotShift(a *app) *cobra.Command {
 }
 
 func runPlotShift(cmd *cobra.Command, a *app, o plotOptions) error {
-	cfg, options, err := plotSettings(cmd, a, o)
-	if err != nil {
-		return err
-	}
 	metric, err := parseMass(cmd, o.metric)
 	if err != nil {
 		return err
 	}
 	win := windowFlags{from: o.day, to: o.day}
-	w, err := win.window(cmd, a.Now(), cfg.Shop.Zone)
-	if err != nil {
-		return err
-	}
-	s, records, err := a.openStudy(cmd.Context(), cfg)
-	if err != nil {
-		return err
-	}
-	defer records.Close()
-	result, err := s.Exposure(cmd.Context(), metric, w)
-	if err != nil {
-		return err
-	}
-	shift, err := chooseShift(s, result, o.sensor)
-	if err != nil {
-		return err
-	}
-	trace, err := s.Trace(cmd.Context(), shift, metric)
-	if err != nil {
-		return err
-	}
-	var picture bytes.Buffer
-	if err := plots.ShiftTrace(&picture, traceData(trace, result.Limit), options); err != nil {
-		return err
-	}
-	return a.savePicture(o.out, picture.Bytes())
+	return a.drawing(cmd, o, win, func(w io.Writer, s *study.Study, cfg config.Config, options plots.Options, win study.Window) error {
+		result, err := exposureOf(cmd.Context(), s, cfg, metric, win)
+		if err != nil {
+			return err
+		}
+		shift, err := chooseShift(s, result, o.sensor)
+		if err != nil {
+			return err
+		}
+		trace, err := s.Trace(cmd.Context(), shift, metric)
+		if err != nil {
+			return err
+		}
+		return plots.ShiftTrace(w, traceData(trace, result.Limit), options)
+	})
 }
 
 // chooseShift takes the newest shift of the sensor asked for.
@@ -119,40 +105,32 @@ func runPlotCompared(cmd *cobra.Command, a *app, o plotOptions, paint comparePai
 	if o.before == "" || o.after == "" {
 		return usage(cmd, errors.New("--before and --after are needed; see the setups with `dustlog setup list`"))
 	}
-	cfg, options, err := plotSettings(cmd, a, o)
-	if err != nil {
-		return err
-	}
 	metric, err := dust.ParseMetric(o.metric)
 	if err != nil {
 		return usage(cmd, err)
 	}
-	s, records, err := a.openStudy(cmd.Context(), cfg)
-	if err != nil {
-		return err
-	}
-	defer records.Close()
-	result, err := s.Compare(cmd.Context(), study.Question{Before: o.before, After: o.after, Metric: metric, Sensor: o.sensor})
-	if err != nil {
-		return err
-	}
-	var picture bytes.Buffer
-	if err := paint(&picture, result, options); err != nil {
-		return err
-	}
-	return a.savePicture(o.out, picture.Bytes())
+	return a.drawing(cmd, o, windowFlags{}, func(w io.Writer, s *study.Study, _ config.Config, options plots.Options, _ study.Window) error {
+		result, err := s.Compare(cmd.Context(), study.Question{Before: o.before, After: o.after, Metric: metric, Sensor: o.sensor})
+		if err != nil {
+			return err
+		}
+		return paint(w, result, options)
+	})
 }
 
-func plotSettings(cmd *cobra.Command, a *app, o plotOptions) (config.Config, plots.Options, error) {
-	cfg, err := a.load(nil)
-	if err != nil {
-		return cfg, plots.Options{}, err
-	}
+// drawing opens the study, lets paint draw, and saves the picture whole.
+func (a *app) drawing(cmd *cobra.Command, o plotOptions, win windowFlags, paint func(io.Writer, *study.Study, config.Config, plots.Options, study.Window) error) error {
 	format, err := plots.ParseFormat(strings.TrimPrefix(filepath.Ext(o.out), "."))
 	if err != nil {
-		return cfg, plots.Options{}, usage(cmd, fmt.Errorf("--out %s: %w", o.out, err))
+		return usage(cmd, fmt.Errorf("--out %s: %w", o.out, err))
 	}
-	return cfg, plots.Options{Format: format, Zone: cfg.Shop.Zone}, nil
+	return a.inStudy(cmd, nil, win, func(s *study.Study, cfg config.Config, w study.Window) error {
+		var picture bytes.Buffer
+		if err := paint(&picture, s, cfg, plots.Options{Format: format, Zone: cfg.Shop.Zone}, w); err != nil {
+			return err
+		}
+		return a.savePicture(o.out, picture.Bytes())
+	})
 }
 
 func (a *app) savePicture(path string, picture []byte) error {

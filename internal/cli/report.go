@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -104,7 +105,7 @@ func gather(ctx context.Context, a *app, cfg config.Config, s *study.Study, reco
 	bar := a.progress(5, "exposure")
 	defer bar.done()
 	var err error
-	if in.Exposure, err = s.Exposure(ctx, dust.PM25, w); err != nil {
+	if in.Exposure, err = exposureOf(ctx, s, cfg, dust.PM25, w); err != nil {
 		return in, err
 	}
 	bar.step("comparison")
@@ -130,7 +131,7 @@ func compareFor(ctx context.Context, s *study.Study, o reportOptions, w study.Wi
 	in.Setups = s.SetupPeriods()
 	if o.before == "" {
 		if len(names) != 2 {
-			in.NoCompare = fmt.Sprintf("The diary holds %d setups; a comparison needs two: name them with --before and --after.", len(names))
+			in.NoCompare = fmt.Sprintf("The diary holds %d setups (%s); a comparison needs two: name them with --before and --after.", len(names), strings.Join(names, ", "))
 			return nil
 		}
 		o.before, o.after = names[0], names[1]

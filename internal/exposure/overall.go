@@ -18,22 +18,26 @@ func OverallMask(tasks []MaskResult) OverallResult {
 		return OverallResult{State: MaskCannotTell, Why: "No task with readings from the breathing zone was recorded, so nothing can be said; that counts as keep it on."}
 	}
 	byState := map[MaskState][]string{}
+	reason := map[MaskState]string{}
 	var worst *MaskResult
 	for i, t := range tasks {
 		byState[t.State] = append(byState[t.State], t.Task)
+		if reason[t.State] == "" {
+			reason[t.State], _, _ = strings.Cut(t.Why, ";")
+		}
 		if t.HighestMeanMgM3 != nil && (worst == nil || *t.HighestMeanMgM3 > *worst.HighestMeanMgM3) {
 			worst = &tasks[i]
 		}
 	}
 	var parts []string
 	if names := byState[KeepOn]; len(names) > 0 {
-		parts = append(parts, fmt.Sprintf("Keep it on for %s.", strings.Join(names, ", ")))
+		parts = append(parts, fmt.Sprintf("Keep it on for %s: %s.", strings.Join(names, ", "), reason[KeepOn]))
 	}
 	if names := byState[MaskCannotTell]; len(names) > 0 {
-		parts = append(parts, fmt.Sprintf("For %s the sensor cannot tell, because it sees fine dust only; that counts as keep it on.", strings.Join(names, ", ")))
+		parts = append(parts, fmt.Sprintf("For %s it cannot be told, since %s; that counts as keep it on.", strings.Join(names, ", "), reason[MaskCannotTell]))
 	}
 	if names := byState[NotShownNeeded]; len(names) > 0 {
-		parts = append(parts, fmt.Sprintf("Not shown to be needed for %s, minutes after other dusty work excepted.", strings.Join(names, ", ")))
+		parts = append(parts, fmt.Sprintf("Not shown to be needed for %s: %s. The minutes after dusty work are another matter.", strings.Join(names, ", "), reason[NotShownNeeded]))
 	}
 	result := OverallResult{State: NotShownNeeded, Why: strings.Join(parts, " "), Worst: worst}
 	switch {

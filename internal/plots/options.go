@@ -27,6 +27,9 @@ func ParseFormat(s string) (Format, error) {
 	return "", fmt.Errorf("unknown picture format %q: use one of svg, png, pdf", s)
 }
 
+// Narrow is a width that suits a telephone.
+const Narrow = 9 * vg.Centimeter
+
 // Options say how a picture is written. The zero value gives an SVG of 17 cm,
 // a page's text width, with clock times in UTC.
 type Options struct {

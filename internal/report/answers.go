@@ -67,13 +67,13 @@ func respirator(in Input) Answer {
 	case exposure.KeepOn:
 		a.Short, a.Tone = "Yes, keep it on", "no"
 	case exposure.NotShownNeeded:
-		a.Short, a.Tone = "Not shown to be needed", "yes"
+		a.Short = "Not shown to be needed, for the work below"
 	default:
 		a.Short = "Cannot tell, so keep it on"
 	}
 	if overall.Worst != nil && overall.Worst.HighestMeanMgM3 != nil {
-		a.Figure = fmt.Sprintf("highest task mean %.2f mg/m³ of fine dust (%s) · limit %g mg/m³ %s",
-			*overall.Worst.HighestMeanMgM3, overall.Worst.Task, in.Exposure.Limit.MgM3, in.Exposure.Limit.Fraction)
+		a.Figure = fmt.Sprintf("at least %.2f mg/m³ over one run of %s: the fine part only · limit %g mg/m³ of %s dust over %s",
+			*overall.Worst.HighestMeanMgM3, overall.Worst.Task, in.Exposure.Limit.MgM3, in.Exposure.Limit.FractionPrinted, in.Exposure.Limit.AveragingPrinted)
 	}
 	return a
 }
@@ -86,7 +86,7 @@ func helped(in Input) Answer {
 		return a
 	}
 	a.Question = fmt.Sprintf("Did changing from “%s” to “%s” really reduce fine dust?", r.Before, r.After)
-	a.Short, a.Why = capital(string(r.Verdict)), r.Why
+	a.Short, a.Why = heading(*r), r.Why
 	switch r.Verdict {
 	case compare.ReducedEnough, compare.ReducedUncertain, compare.ReducedLess:
 		a.Tone = "yes"
@@ -101,4 +101,13 @@ func helped(in Input) Answer {
 		a.Figure += fmt.Sprintf(" · %d and %d %ss", r.NBefore, r.NAfter, r.UnitOfReplication)
 	}
 	return a
+}
+
+// heading is the verdict as a headline. "Enough" is a word about the reduction
+// asked for, not about the air, so the headline gives the number instead.
+func heading(r compare.Result) string {
+	if r.Verdict == compare.ReducedEnough {
+		return fmt.Sprintf("Reduced by at least %.0f %%", r.SmallestChange)
+	}
+	return capital(string(r.Verdict))
 }

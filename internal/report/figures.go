@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"io"
 	"slices"
+	"time"
 
 	"dustlog/internal/compare"
 	"dustlog/internal/dust"
@@ -13,24 +14,31 @@ import (
 	"dustlog/internal/plots"
 )
 
-func draw(f figure, paint func(io.Writer) error) (figure, error) {
-	var svg bytes.Buffer
-	if err := paint(&svg); err != nil {
+// draw paints a picture in both widths.
+func draw(f figure, zone *time.Location, paint func(io.Writer, plots.Options) error) (figure, error) {
+	o := plots.Options{Format: plots.SVG, Zone: zone}
+	var wide, narrow bytes.Buffer
+	err := paint(&wide, o)
+	if err == nil {
+		o.Width = plots.Narrow
+		err = paint(&narrow, o)
+	}
+	if err != nil {
 		return f, fmt.Errorf("figure %q: %w", f.Title, err)
 	}
-	f.SVG = template.HTML(svg.String()) // our own drawing; text in it is escaped by the SVG writer
+	// Our own drawings; text in them is escaped by the SVG writer.
+	f.Wide, f.Narrow = template.HTML(wide.String()), template.HTML(narrow.String())
 	return f, nil
 }
 
 // evidence are the figures behind the answers.
 func evidence(in Input) ([]figure, error) {
-	o := plots.Options{Format: plots.SVG, Zone: in.Zone}
 	var wanted []func() (figure, error)
 	if r := in.Compare; r != nil && len(r.Sessions) > 0 {
-		wanted = append(wanted, comparison(*r, o)...)
+		wanted = append(wanted, comparison(*r, in.Zone)...)
 	}
 	if person := breathingZone(in.Exposure); len(person.Shifts) > 0 && len(person.Tasks) > 0 {
-		wanted = append(wanted, taskDose(person, o))
+		wanted = append(wanted, taskDose(person, in.Zone))
 	}
 	var figures []figure
 	for _, make := range wanted {
@@ -50,44 +58,43 @@ func breathingZone(r exposure.Result) exposure.Result {
 	return r
 }
 
-func comparison(r compare.Result, o plots.Options) []func() (figure, error) {
+func comparison(r compare.Result, zone *time.Location) []func() (figure, error) {
 	figures := []func() (figure, error){func() (figure, error) {
 		return draw(figure{ID: "sessions", Title: "Before and after, session by session", Alt: plots.AltTextBeforeAfter(r),
 			Caption: fmt.Sprintf("Each point is one %s: the task-adjusted mean of %s in %s above background, sensor “%s” (%s). The bar is the geometric mean.",
-				r.UnitOfReplication, metricLabel(r.Metric), r.Unit, r.Sensor, spaced(r.Position))},
-			func(w io.Writer) error { return plots.BeforeAfter(w, r, o) })
+				r.UnitOfReplication, metricLabel(r.Metric), r.Unit, r.Sensor, spaced(r.Position))}, zone,
+			func(w io.Writer, o plots.Options) error { return plots.BeforeAfter(w, r, o) })
 	}}
 	if len(r.Bins) > 0 {
 		figures = append(figures, func() (figure, error) {
 			return draw(figure{ID: "ratio-by-size", Title: "Change by particle size", Alt: plots.AltTextSizeRatio(r),
-				Caption: "Ratio after/before for each size the sensor reports, with its 95 % interval; left of 1 is less dust. Sizes that the sensor extrapolates are indicative."},
-				func(w io.Writer) error { return plots.SizeRatio(w, r, o) })
+				Caption: "Ratio after/before for each size the sensor reports, with its 95 % interval; left of 1 is less dust. Sizes that the sensor extrapolates are indicative."}, zone,
+				func(w io.Writer, o plots.Options) error { return plots.SizeRatio(w, r, o) })
 		}, func() (figure, error) {
 			return draw(figure{ID: "size-distribution", Title: "Dust by particle size, before and after", Alt: plots.AltTextSizeDistribution(r),
-				Caption: "Geometric mean of the sessions for each size, above background."},
-				func(w io.Writer) error { return plots.SizeDistribution(w, r, o) })
+				Caption: "Mean of the sessions for each size. The background was subtracted where its sensor sends that size; where it was not, the two levels hold it too."}, zone,
+				func(w io.Writer, o plots.Options) error { return plots.SizeDistribution(w, r, o) })
 		})
 	}
 	return figures
 }
 
-func taskDose(r exposure.Result, o plots.Options) func() (figure, error) {
+func taskDose(r exposure.Result, zone *time.Location) func() (figure, error) {
 	return func() (figure, error) {
 		return draw(figure{ID: "task-dose", Title: "Which task brings the dust", Alt: plots.AltTextTaskDose(r),
-			Caption: "Share of each day's measured dose (concentration × time) by task, breathing zone."},
-			func(w io.Writer) error { return plots.TaskDose(w, r, o) })
+			Caption: "Share of each day's measured dose (concentration × time) by task, breathing zone."}, zone,
+			func(w io.Writer, o plots.Options) error { return plots.TaskDose(w, r, o) })
 	}
 }
 
 // traces are the shifts shown minute by minute.
 func traces(in Input) ([]figure, error) {
-	o := plots.Options{Format: plots.SVG, Zone: in.Zone}
 	var figures []figure
 	for i, d := range in.Traces {
-		f, err := draw(figure{ID: fmt.Sprintf("trace-%d", i+1), Title: d.Title, Alt: plots.AltTextShiftTrace(d, o),
+		f, err := draw(figure{ID: fmt.Sprintf("trace-%d", i+1), Title: d.Title, Alt: plots.AltTextShiftTrace(d, plots.Options{Zone: in.Zone}),
 			Caption: fmt.Sprintf("%s, sensor “%s” (%s), one reading about every second; heavy line: mean of the 15 minutes before. Gaps are gaps.",
-				d.Series.Channel.Label(), d.Shift.Sensor, d.Shift.Position.Label())},
-			func(w io.Writer) error { return plots.ShiftTrace(w, d, o) })
+				d.Series.Channel.Label(), d.Shift.Sensor, d.Shift.Position.Label())}, in.Zone,
+			func(w io.Writer, o plots.Options) error { return plots.ShiftTrace(w, d, o) })
 		if err != nil {
 			return nil, err
 		}

@@ -47,6 +47,15 @@ func functions(zone *time.Location) template.FuncMap {
 			}
 			return fmt.Sprintf(format, *x)
 		},
+		"pvalue": func(p *float64) string {
+			switch {
+			case p == nil:
+				return "–"
+			case *p < 0.001:
+				return "< 0.001"
+			}
+			return fmt.Sprintf("%.3f", *p)
+		},
 		"percent": func(x *float64) string {
 			if x == nil {
 				return "–"

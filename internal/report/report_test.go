@@ -128,7 +128,7 @@ func TestAnswersFollowTheResults(t *testing.T) {
 	in.Exposure.Masks[0].State = exposure.KeepOn
 	require.Equal(t, "Yes, keep it on", report.Answers(in)[1].Short)
 	in.Exposure.Masks[0].State = exposure.NotShownNeeded
-	require.Equal(t, "Not shown to be needed", report.Answers(in)[1].Short)
+	require.Equal(t, "Not shown to be needed, for the work below", report.Answers(in)[1].Short)
 }
 
 func TestAPictureThatCannotBeDrawnIsAnError(t *testing.T) {

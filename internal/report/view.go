@@ -51,7 +51,7 @@ type Answer struct {
 // figure is a picture in the page.
 type figure struct {
 	ID, Title, Caption, Alt string
-	SVG                     template.HTML
+	Wide, Narrow            template.HTML // for a desk and for a telephone
 }
 
 // view is what the template renders.
