@@ -119,7 +119,7 @@ func (st *study) useArithmetic(a *analysis) {
 		return
 	}
 	f, err := FiellerRatio(units[before], units[after], st.in.Confidence)
-	perm, permErr := PermutationTwoSample(units[before], units[after])
+	perm, permErr := PermutationTwoSample(sameScale(units[before], units[after]))
 	a.perm, a.trouble = perm, errors.Join(err, permErr)
 	a.noSpread = errors.Is(err, ErrNoSpread)
 	if a.trouble != nil {
@@ -132,15 +132,17 @@ func (st *study) useArithmetic(a *analysis) {
 
 // sessionMean is the plain mean of the session's net run means.
 func (a *analysis) sessionMean(st *study, i int) float64 {
-	var sum float64
-	n := 0
+	mean, n := math.NaN(), 0.0
 	for j, r := range st.runs {
-		if r.session == i && a.in[j] {
-			sum += a.nets[j].value
-			n++
+		if r.session != i || !a.in[j] {
+			continue
 		}
+		if n++; n == 1 {
+			mean = 0
+		}
+		mean += a.nets[j].value/n - mean/n // a sum of huge values would overflow
 	}
-	return sum / float64(n)
+	return mean
 }
 
 // level is the mean under one setup, never below zero.
@@ -151,7 +153,10 @@ func (a analysis) pointRatio() float64 {
 	if !a.hasPoint() || !(a.value[before] > 0) {
 		return math.NaN()
 	}
-	return a.level(after) / a.level(before)
+	if ratio := a.level(after) / a.level(before); isFinite(ratio) {
+		return ratio
+	}
+	return math.NaN()
 }
 
 // word is the verdict on this analysis alone, the guard included.

@@ -108,7 +108,8 @@ func (st *study) trend(a analysis) (slope, low, high float64, ok bool) {
 		rss += (y[i] - b*x[i]) * (y[i] - b*x[i])
 	}
 	q := tQuantile(1-(1-st.in.Confidence)/2, float64(df)) * math.Sqrt(rss/float64(df)/sxx)
-	return 100 * math.Expm1(b), 100 * math.Expm1(b-q), 100 * math.Expm1(b+q), true
+	slope, low, high = 100*math.Expm1(b), 100*math.Expm1(b-q), 100*math.Expm1(b+q)
+	return slope, low, high, isFinite(slope) && isFinite(low) && isFinite(high)
 }
 
 // withinSetups gives days and ln values less the means of their setup.

@@ -3,6 +3,7 @@ package compare
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // ArithmeticRatio is a ratio of arithmetic means new/old with its interval.
@@ -31,11 +32,12 @@ func FiellerRatio(old, new []float64, confidence float64) (ArithmeticRatio, erro
 	if !(confidence > 0 && confidence < 1) {
 		return ArithmeticRatio{}, fmt.Errorf("confidence %g must lie between 0 and 1", confidence)
 	}
+	if m, _ := meanSD(old); !(m > 0) {
+		return ArithmeticRatio{}, fmt.Errorf("mean of the old values %g: %w", m, ErrNotPositive)
+	}
+	old, new = sameScale(old, new)
 	mOld, sdOld := meanSD(old)
 	mNew, sdNew := meanSD(new)
-	if !(mOld > 0) {
-		return ArithmeticRatio{}, fmt.Errorf("mean of the old values %g: %w", mOld, ErrNotPositive)
-	}
 	nOld, nNew := float64(len(old)), float64(len(new))
 	df := nOld + nNew - 2
 	s2 := ((nOld-1)*sdOld*sdOld + (nNew-1)*sdNew*sdNew) / df
@@ -56,4 +58,22 @@ func FiellerRatio(old, new []float64, confidence float64) (ArithmeticRatio, erro
 		r.Low, r.High = (-b-root)/(2*a), (-b+root)/(2*a)
 	}
 	return r, nil
+}
+
+// sameScale divides both sets by one power of two, so that their squares neither
+// overflow nor vanish. A ratio keeps its value, to the last bit.
+func sameScale(a, b []float64) (x, y []float64) {
+	var largest float64
+	for _, v := range slices.Concat(a, b) {
+		largest = math.Max(largest, math.Abs(v))
+	}
+	_, exponent := math.Frexp(largest)
+	scale := func(values []float64) []float64 {
+		out := make([]float64, len(values))
+		for i, v := range values {
+			out[i] = math.Ldexp(v, -exponent)
+		}
+		return out
+	}
+	return scale(a), scale(b)
 }

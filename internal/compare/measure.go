@@ -17,16 +17,22 @@ const (
 // measured is what a series says about one stretch of time.
 type measured struct {
 	seconds   float64 // usable
-	integral  float64 // value × seconds
+	level     float64 // time-weighted mean so far: sums of huge values would overflow
 	saturated float64 // seconds
 	humid     float64 // seconds
 	lost      map[string]float64
 }
 
 // mean is the time-weighted mean; NaN if nothing was measured.
-func (m measured) mean() float64 { return m.integral / m.seconds }
+func (m measured) mean() float64 {
+	if m.seconds == 0 {
+		return math.NaN()
+	}
+	return m.level
+}
 
-// measure integrates s over [from, to). everything also takes unusable readings.
+// measure averages s over [from, to). everything also takes unusable readings
+// that are numbers.
 func measure(s *dust.Series, from, to time.Time, everything bool) measured {
 	var m measured
 	if s == nil {
@@ -34,15 +40,15 @@ func measure(s *dust.Series, from, to time.Time, everything bool) measured {
 	}
 	for p := range s.Spans(from, to) {
 		sec := p.Seconds()
-		if p.Flags.Unusable() && !everything {
+		if why := p.Unusable(); why != "" && !(everything && isFinite(p.Value)) {
 			if m.lost == nil {
 				m.lost = map[string]float64{}
 			}
-			m.lost[unusableReason(p.Flags)] += sec
+			m.lost[why] += sec
 			continue
 		}
 		m.seconds += sec
-		m.integral += p.Value * sec
+		m.level += p.Value*(sec/m.seconds) - m.level*(sec/m.seconds)
 		if p.Flags.Has(dust.Saturated) {
 			m.saturated += sec
 		}
@@ -53,15 +59,7 @@ func measure(s *dust.Series, from, to time.Time, everything bool) measured {
 	return m
 }
 
-// unusableReason is the first flag that alone makes a reading unusable.
-func unusableReason(f dust.Flags) string {
-	for bit := dust.Flags(1); bit <= f; bit <<= 1 {
-		if one := f & bit; one.Unusable() {
-			return one.String()
-		}
-	}
-	return f.String()
-}
+func isFinite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 
 // quantity is something to compare: a channel, or the difference of two.
 type quantity struct {
@@ -116,7 +114,7 @@ func netMeans(q quantity, runs []run, everything bool) []net {
 		}
 	}
 	if len(covered) == 0 {
-		return out
+		return finiteOnly(out)
 	}
 	usual := median(covered)
 	for i := range out {
@@ -126,11 +124,21 @@ func netMeans(q quantity, runs []run, everything bool) []net {
 		}
 		out[i].value -= own[i]
 	}
-	return out
+	return finiteOnly(out)
+}
+
+// finiteOnly takes a difference that left the range of numbers as not measured.
+func finiteOnly(nets []net) []net {
+	for i := range nets {
+		if !isFinite(nets[i].value) {
+			nets[i].value = math.NaN()
+		}
+	}
+	return nets
 }
 
 // difference is the mean of plus, less that of minus if there is one, over the
-// run; NaN if fewer seconds than needed were measured.
+// run; NaN if fewer seconds than needed were measured or no number comes of it.
 func difference(plus, minus *dust.Series, r run, need float64, everything bool) float64 {
 	if everything {
 		need = 0
@@ -155,5 +163,5 @@ func median(x []float64) float64 {
 	if n == 0 {
 		return math.NaN()
 	}
-	return (s[(n-1)/2] + s[n/2]) / 2
+	return s[(n-1)/2]/2 + s[n/2]/2 // two huge values would overflow in a sum
 }

@@ -21,6 +21,13 @@ const (
 	defaultConfidence         = 0.95
 )
 
+// The kinds of mean a level can be: geometric unless too many runs cannot be told
+// from the background.
+const (
+	GeometricMean  = "geometric mean"
+	ArithmeticMean = "arithmetic mean"
+)
+
 // Result is what every output renders. Keys are only ever added. A nil number
 // is one that could not be computed; Why says why.
 type Result struct {
@@ -69,6 +76,12 @@ type Result struct {
 	Fine     *FineChips  `json:"fine_or_chips"` // nil if the sensor sends no coarser channel
 	Bins     []Effect    `json:"by_size"`
 	Warnings []string    `json:"warnings"`
+
+	// GeometricMean or ArithmeticMean: what gm_before and gm_after are.
+	MeanKind string `json:"mean_kind"`
+	// One plain sentence for the first screen about what else may account for the
+	// difference; "" if the design leaves little.
+	Caution string `json:"caution"`
 }
 
 // Session is one unbroken spell of work under one setup on one day: the unit
@@ -121,6 +134,8 @@ type Effect struct {
 	PAdjusted *float64 `json:"p_value_holm"`
 	Secondary bool     `json:"secondary"`
 	Note      string   `json:"note"` // "" or what limits this row
+	// GeometricMean or ArithmeticMean: what Before and After are.
+	MeanKind string `json:"mean_kind"`
 }
 
 // FineChips answers whether fine dust fell as much as the coarse part.

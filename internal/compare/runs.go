@@ -168,7 +168,10 @@ func (st *study) addUndiaried() {
 
 func (st *study) addDay(s spell, series *dust.Series, from, to time.Time) {
 	var start, stop time.Time
-	for p := range series.Usable(from, to) {
+	for p := range series.Spans(from, to) {
+		if p.Unusable() != "" {
+			continue
+		}
 		if start.IsZero() {
 			start = time.UnixMilli(p.From).UTC()
 		}

@@ -22,6 +22,9 @@ func (st *study) why(res Result, a analysis, d decision) string {
 // finding is the ratio and its interval in words.
 func (st *study) finding(a analysis) string {
 	if math.IsNaN(a.pointRatio()) {
+		if a.value[before] > 0 {
+			return "The levels are far beyond what air can hold: check the sensor."
+		}
 		return fmt.Sprintf("%s under %q was not above the background, so there is nothing that %q could have reduced.",
 			st.in.Metric.Label(), st.in.Before, st.in.After)
 	}
@@ -158,6 +161,14 @@ func change(ratio float64) string {
 	case ratio < 2:
 		return percent(p) + " % higher"
 	}
+	return times(ratio)
+}
+
+// times is a ratio of two or more in words; nobody needs the digits of an absurd one.
+func times(ratio float64) string {
+	if ratio > 1000 {
+		return "more than 1000 times as high"
+	}
 	return fmt.Sprintf("%.1f times as high", ratio)
 }
 
@@ -188,6 +199,8 @@ func whole(share float64) string {
 		return fmt.Sprintf("%.1f", p)
 	case p > 99 && p <= 100: // nothing is ever all gone
 		return "more than 99"
+	case p > 10_000:
+		return "more than 10000"
 	}
 	return fmt.Sprintf("%.0f", p)
 }

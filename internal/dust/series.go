@@ -129,6 +129,24 @@ type Span struct {
 // Seconds is the span's length in seconds.
 func (p Span) Seconds() float64 { return float64(p.To-p.From) / 1000 }
 
+// Unusable names what keeps the span out of statistics of an amount, which can be
+// neither below zero nor no number even where nobody flagged it: the first flag
+// that does so alone, so that excluded time adds up. "" if nothing does.
+func (p Span) Unusable() string {
+	for bit := Flags(1); bit != 0 && p.Flags.Unusable(); bit <<= 1 {
+		if p.Flags.Has(bit) && bit.Unusable() {
+			return bit.String()
+		}
+	}
+	switch {
+	case p.Value-p.Value != 0: // NaN or infinite
+		return MissingValue.String()
+	case p.Value < 0:
+		return NegativeMass.String()
+	}
+	return ""
+}
+
 // Spans yields, in order and clipped to [from, to), the stretches for which a
 // reading speaks: from its time to the next reading's, at most Hold. Time that
 // no span covers is a gap. Unusable readings are yielded too, with their flags.
