@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+	"time"
 
 	"github.com/parquet-go/parquet-go"
 	"github.com/stretchr/testify/require"
@@ -246,15 +247,19 @@ func TestClean(t *testing.T) {
 	q, err := sealed.Prepare(filepath.Join(root, "sensor=a"), "a", day, typical(20))
 	require.NoError(t, err)
 	require.NoError(t, q.Commit("kept.parquet"))
-	require.NoError(t, sealed.Clean(root))
+	require.NoError(t, sealed.Clean(root, time.Hour), "spared, for it is young")
+	hidden, err := filepath.Glob(filepath.Join(root, "*", ".*"))
+	require.NoError(t, err)
+	require.Len(t, hidden, 1)
+	require.NoError(t, sealed.Clean(root, 0))
 	files, err := filepath.Glob(filepath.Join(root, "*", "*"))
 	require.NoError(t, err)
-	hidden, err := filepath.Glob(filepath.Join(root, "*", ".*"))
+	hidden, err = filepath.Glob(filepath.Join(root, "*", ".*"))
 	require.NoError(t, err)
 	require.Equal(t, []string{filepath.Join(root, "sensor=a", "kept.parquet")}, files)
 	require.Empty(t, hidden)
 	require.Error(t, p.Commit("late.parquet"))
-	require.NoError(t, sealed.Clean(filepath.Join(root, "none")))
+	require.NoError(t, sealed.Clean(filepath.Join(root, "none"), 0))
 }
 
 func TestDay(t *testing.T) {

@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/parquet-go/parquet-go"
 	"github.com/parquet-go/parquet-go/encoding"
@@ -133,7 +134,8 @@ func (p *Pending) Commit(name string) error {
 func (p *Pending) Discard() { _ = os.Remove(p.temp) }
 
 // Clean removes what an interrupted Prepare left in the folders below root.
-func Clean(root string) error {
+// Younger files than age are spared: another program may be writing them.
+func Clean(root string, age time.Duration) error {
 	return filepath.WalkDir(root, func(path string, e fs.DirEntry, err error) error {
 		switch {
 		case errors.Is(err, fs.ErrNotExist):
@@ -141,6 +143,10 @@ func Clean(root string) error {
 		case err != nil:
 			return err
 		case e.Type().IsRegular() && strings.HasPrefix(e.Name(), ".") && strings.HasSuffix(e.Name(), tempSuffix):
+			info, err := e.Info()
+			if err != nil || time.Since(info.ModTime()) < age {
+				return nil // in use, or gone already
+			}
 			return os.Remove(path)
 		}
 		return nil

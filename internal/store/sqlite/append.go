@@ -6,11 +6,13 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"math"
 	"math/bits"
 	"slices"
 	"strings"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/store/sealed"
 )
 
 const (
@@ -63,6 +65,13 @@ type tx struct {
 	ids     map[string]int64
 	inserts map[insertKey]*sql.Stmt
 	grown   map[int64]*growth // by sensor
+	sealed  map[int64]*sealedTimes
+}
+
+// sealedTimes are the times of the sealed day of a sensor looked at last.
+type sealedTimes struct {
+	day sealed.Day
+	ms  []int64 // nil if the day is not sealed
 }
 
 type insertKey struct {
@@ -87,7 +96,8 @@ func (s *Store) update(ctx context.Context, doing string, f func(*tx) error) err
 	}
 	defer begun.Rollback() //nolint:errcheck // after Commit this does nothing
 	s.mu.Lock()
-	t := &tx{Tx: begun, s: s, ids: maps.Clone(s.ids), inserts: map[insertKey]*sql.Stmt{}, grown: map[int64]*growth{}}
+	t := &tx{Tx: begun, s: s, ids: maps.Clone(s.ids), inserts: map[insertKey]*sql.Stmt{}, grown: map[int64]*growth{},
+		sealed: map[int64]*sealedTimes{}}
 	s.mu.Unlock()
 	if err := f(t); err != nil {
 		return explain(doing, s.path, err)
@@ -170,6 +180,9 @@ func (t *tx) appendSame(ctx context.Context, readings []*dust.Reading) (added in
 	if err != nil {
 		return 0, err
 	}
+	if readings, err = t.unsealed(ctx, id, readings); err != nil || len(readings) == 0 {
+		return 0, err
+	}
 	g := t.grown[id]
 	if g == nil {
 		ms := readings[0].Time.UnixMilli()
@@ -193,6 +206,46 @@ func (t *tx) appendSame(ctx context.Context, readings []*dust.Reading) (added in
 	}
 	g.added += added
 	return added, nil
+}
+
+// unsealed leaves out the readings that a sealed day has already. If that day
+// cannot be read they are kept: a reading twice is put right by the next seal, a
+// lost one is not.
+func (t *tx) unsealed(ctx context.Context, sensor int64, readings []*dust.Reading) ([]*dust.Reading, error) {
+	first, last := sealed.Day(math.MaxInt64), sealed.Day(math.MinInt64)
+	for _, r := range readings {
+		day := sealed.DayOf(r.Time.UnixMilli())
+		first, last = min(first, day), max(last, day)
+	}
+	list, err := listDays(ctx, t, "l.sensor_id = ? AND l.day BETWEEN ? AND ?", sensor, first, last)
+	if err != nil || len(list) == 0 {
+		return readings, err
+	}
+	kept := make([]*dust.Reading, 0, len(readings))
+	for _, r := range readings {
+		ms := r.Time.UnixMilli()
+		if _, there := slices.BinarySearch(t.sealedMS(ctx, sensor, sealed.DayOf(ms), list), ms); !there {
+			kept = append(kept, r)
+		}
+	}
+	return kept, nil
+}
+
+// sealedMS returns the times of a sealed day; nil if it is not in the list.
+func (t *tx) sealedMS(ctx context.Context, sensor int64, day sealed.Day, list []listed) []int64 {
+	known := t.sealed[sensor]
+	if known != nil && known.day == day {
+		return known.ms
+	}
+	known = &sealedTimes{day: day}
+	t.sealed[sensor] = known
+	for i := range list {
+		var table sealed.Table
+		if list[i].Day == day && t.s.load(ctx, &list[i], []dust.Channel{}, &table) == nil {
+			known.ms = table.MS
+		}
+	}
+	return known.ms
 }
 
 func (t *tx) insert(ctx context.Context, sensor int64, readings []*dust.Reading, columns uint32) (added int, err error) {

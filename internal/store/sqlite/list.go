@@ -115,12 +115,12 @@ func (s *Store) unreadable(d *listed, err error) error {
 }
 
 // proveListed reads a listed day whole and checks that it is the very file that
-// was listed.
-func (s *Store) proveListed(ctx context.Context, d *listed, into *sealed.Table) error {
+// was listed, or the one announced to replace it. It returns the file's SHA-256.
+func (s *Store) proveListed(ctx context.Context, d *listed, into *sealed.Table) (sum string, err error) {
 	if err := s.load(ctx, d, nil, into); err != nil {
-		return err
+		return "", err
 	}
-	sum, _, err := sealed.Hash(s.sealedPath(d.file))
+	sum, _, err = sealed.Hash(s.sealedPath(d.file))
 	if err == nil && sum != d.SHA256 && (d.next == "" || sum != d.next) {
 		err = fmt.Errorf("%w: its SHA-256 is %s, listed is %s", sealed.ErrDamaged, sum, d.SHA256)
 	}
@@ -128,7 +128,7 @@ func (s *Store) proveListed(ctx context.Context, d *listed, into *sealed.Table) 
 		err = into.Check(d.Day)
 	}
 	if err != nil {
-		return s.unreadable(d, err)
+		return "", s.unreadable(d, err)
 	}
-	return nil
+	return sum, nil
 }

@@ -47,6 +47,8 @@ func Run(t *testing.T, open func(t *testing.T) store.Store) {
 		{"CanceledAppend", testCanceledAppend},
 		{"CanceledRead", testCanceledRead},
 		{"Span", testSpan},
+		{"SeveralDays", testSeveralDays},
+		{"LateReadings", testLateReadings},
 	} {
 		t.Run(test.name, func(t *testing.T) { test.run(t, open(t)) })
 	}
@@ -387,4 +389,64 @@ func testSpan(t *testing.T, s store.Store) {
 		"a 2025-03-10T09:00:00Z 2025-03-10T09:00:09Z 10",
 		"b 2025-03-10T08:00:00Z 2025-03-10T08:00:09Z 10",
 	}, got)
+}
+
+// testSeveralDays reads across midnights, UTC and others, of two sensors.
+func testSeveralDays(t *testing.T, s store.Store) {
+	var all []dust.Reading
+	for minute := range 3 * 24 * 60 {
+		for _, name := range []string{"a", "b"} {
+			if name == "a" || minute%7 < 5 { // so that the two do not always come together
+				r := pm(name, time.Duration(minute)*time.Minute, float64(minute%500)/10)
+				r.Flags = dust.Flags(minute % 3)
+				all = append(all, r)
+			}
+		}
+	}
+	for part := range slices.Chunk(all, 2000) {
+		add(t, s, len(part), part...)
+	}
+	Same(t, all, All(t, s, dust.Query{}))
+	add(t, s, 0, all[3000:5000]...)
+	for _, window := range [][2]time.Duration{{15 * time.Hour, 17 * time.Hour}, {0, 16 * time.Hour}, {16 * time.Hour, 40 * time.Hour},
+		{16*time.Hour - time.Minute, 40*time.Hour + time.Millisecond}, {39 * time.Hour, 200 * time.Hour}, {80 * time.Hour, 90 * time.Hour}} {
+		q := dust.Query{Sensors: []string{"b"}, From: start.Add(window[0]), To: start.Add(window[1]), Channels: []dust.Channel{dust.PM25}}
+		var want []dust.Reading
+		for _, r := range all {
+			if r.Sensor == "b" && !r.Time.Before(q.From) && r.Time.Before(q.To) {
+				want = append(want, r)
+			}
+		}
+		Same(t, want, All(t, s, q), window)
+	}
+}
+
+// testLateReadings adds, days later, readings between and around those that are
+// there, with channels that the day did not have; some are there already.
+func testLateReadings(t *testing.T, s store.Store) {
+	batch := Readings("bench", start, 3000)
+	odd, even := []dust.Reading(nil), []dust.Reading(nil)
+	for i, r := range batch {
+		if i%2 == 0 {
+			even = append(even, r)
+			continue
+		}
+		r.Values.Set(dust.Humidity, float64(i)/3)
+		batch[i], odd = r, append(odd, r)
+	}
+	add(t, s, len(even), even...)
+	add(t, s, 4, Readings("bench", start.Add(48*time.Hour), 4)...)
+	changed := even[5]
+	changed.Values.Set(dust.PM25, 99)
+	add(t, s, len(odd), append([]dust.Reading{changed}, odd...)...)
+	before := pm("bench", -7*time.Hour, 5)
+	add(t, s, 1, before)
+	add(t, s, 0, batch...)
+	want := append([]dust.Reading{before}, batch...)
+	Same(t, want, All(t, s, dust.Query{To: start.Add(24 * time.Hour)}))
+	spans, err := s.Span(t.Context())
+	require.NoError(t, err)
+	require.Len(t, spans, 1)
+	require.EqualValues(t, len(want)+4, spans[0].Count)
+	require.Equal(t, before.Time, spans[0].First)
 }
