@@ -98,7 +98,7 @@ needed, and did a change of the dust collection really help.
 {{end}}{{if or .Runnable .HasSubCommands}}{{.UsageString}}{{end}}
 ` + exitCodesHelp + "\n")
 	root.AddCommand(
-		newDemo(a), newCollect(a), newReplay(a), newDecode(a), newImport(a), newSensors(a),
+		newDemo(a), newCollect(a), newReplay(a), newPorts(a), newDecode(a), newImport(a), newSensors(a),
 		newTask(a), newSetup(a),
 		newExposure(a), newCompare(a), newReport(a), newPlot(a),
 		newLimits(a), newConfig(a), newVersion(a),

@@ -48,7 +48,7 @@ func readAsync(ctx context.Context, d *sensor.Device) <-chan error {
 	return done
 }
 
-func frame(t *testing.T, m sensor.Model, v dust.Values) []byte {
+func frame(t testing.TB, m sensor.Model, v dust.Values) []byte {
 	t.Helper()
 	b, err := sensor.AppendFrame(nil, m, v)
 	require.NoError(t, err)

@@ -21,3 +21,6 @@ func (d *Device) SetInterval(interval time.Duration) {
 func OpenPortWith(path string, spec Spec, open func(string, *serial.Mode) (serial.Port, error)) (io.ReadWriteCloser, error) {
 	return openPort(path, spec, open)
 }
+
+// SetClock replaces the listener's clock.
+func (l *Listener) SetClock(now func() time.Time) { l.now = now }

@@ -66,6 +66,9 @@ type Spec struct {
 	Sees         string // what the optics see, for people
 	Polled       bool   // says nothing until asked
 	RawOnly      bool   // frames can be looked at, but give no channels
+	// LinesLow opens the port with DTR and RTS low. Microcontroller boards take them
+	// for a reset; the sensors do not connect them, so no model asks for it.
+	LinesLow bool
 
 	// gap is the silence that ends an unfinished frame; 0 if none does.
 	gap time.Duration
@@ -79,7 +82,7 @@ const (
 )
 
 // Line describes the serial settings, as in "9600 8N1".
-func (s Spec) Line() string { return fmt.Sprintf("%d 8%s1", s.Baud, s.Parity) }
+func (s Spec) Line() string { return s.Settings().String() }
 
 // modelInfo is everything the package knows of a model.
 type modelInfo struct {

@@ -49,7 +49,14 @@ func openPort(path string, spec Spec, open openFunc) (*port, error) {
 	if spec.Parity == ParityEven {
 		mode.Parity = serial.EvenParity
 	}
+	if spec.LinesLow {
+		mode.InitialStatusBits = &serial.ModemOutputBits{}
+	}
 	p, err := open(path, mode)
+	if hasCode(err, serial.InvalidSerialPort) && mode.InitialStatusBits != nil {
+		mode.InitialStatusBits = nil // a port without these lines, as a pseudo-terminal is
+		p, err = open(path, mode)
+	}
 	if err != nil {
 		return nil, openError(path, err)
 	}
@@ -64,19 +71,20 @@ func openPort(path string, spec Spec, open openFunc) (*port, error) {
 // a missing port as a plain system error, the others as its own.
 func openError(path string, err error) error {
 	reason, advice := dust.ErrPortRefused, "check that it is a serial port"
-	is := func(want serial.PortErrorCode) bool {
-		var code interface{ Code() serial.PortErrorCode } // *serial.PortError
-		return errors.As(err, &code) && code.Code() == want
-	}
 	switch {
-	case errors.Is(err, fs.ErrNotExist), is(serial.PortNotFound):
+	case errors.Is(err, fs.ErrNotExist), hasCode(err, serial.PortNotFound):
 		reason, advice = dust.ErrPortMissing, "plug the sensor in, or list the ports with another name"
-	case is(serial.PortBusy):
+	case hasCode(err, serial.PortBusy):
 		reason, advice = dust.ErrPortBusy, "close the program that uses it, or wait until it has ended"
-	case errors.Is(err, fs.ErrPermission), is(serial.PermissionDenied):
+	case errors.Is(err, fs.ErrPermission), hasCode(err, serial.PermissionDenied):
 		advice = "you may not use it: on Linux add your user to the group that owns it (often dialout) and log in again"
 	}
 	return fmt.Errorf("port %s: %w: %w: %s", path, reason, err, advice)
+}
+
+func hasCode(err error, want serial.PortErrorCode) bool {
+	var code interface{ Code() serial.PortErrorCode } // *serial.PortError
+	return errors.As(err, &code) && code.Code() == want
 }
 
 // port is a serial port whose reads fail when they should.

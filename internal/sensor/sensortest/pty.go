@@ -86,6 +86,14 @@ func (p *PTY) SendRaw(b []byte) error {
 	return nil
 }
 
+// Hear lets the sensor hear a request as if the host had sent it, and keeps its
+// answer back: it puts a fake into the state a test wants.
+func (p *PTY) Hear(request []byte) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.brain.heard(request)
+}
+
 // Requests returns what the host has sent, request by request.
 func (p *PTY) Requests() [][]byte {
 	p.mu.Lock()

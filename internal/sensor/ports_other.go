@@ -1,0 +1,6 @@
+//go:build !linux && (!darwin || cgo)
+
+package sensor
+
+// usbPath is not told by this system.
+func usbPath(string) string { return "" }
