@@ -71,20 +71,24 @@ func (s *Series) FitHold() {
 }
 
 // fit is the hold time, in ms, for the readings from and up to an index.
-func (s *Series) fit(from, to int) int64 {
-	hold := s.Hold.Milliseconds()
-	if to-from < 3 {
-		return hold
+func (s *Series) fit(from, to int) int64 { return HoldOf(s.ms[from:to], s.Hold).Milliseconds() }
+
+// HoldOf is the hold time that the pace of one UTC day's readings asks for, as
+// FitHold sets it, from their times in Unix milliseconds.
+func HoldOf(ms []int64, least time.Duration) time.Duration {
+	if len(ms) < 3 {
+		return least
 	}
 	const most = 1001 // spacings looked at; the median needs no more
 	var spacing [most]int64
-	n, step := 0, (to-from)/most+1
-	for i := from + 1; i < to; i += step {
-		spacing[n] = s.ms[i] - s.ms[i-1]
+	n, step := 0, len(ms)/most+1
+	for i := 1; i < len(ms); i += step {
+		spacing[n] = ms[i] - ms[i-1]
 		n++
 	}
 	slices.Sort(spacing[:n])
-	return max(min(spacing[n/2]*3/2, longestHold.Milliseconds()), hold)
+	fit := time.Duration(spacing[n/2]*3/2) * time.Millisecond
+	return max(min(fit, longestHold), least)
 }
 
 // LongestHold is the longest time for which any of the readings may speak.

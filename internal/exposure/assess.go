@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"dustlog/internal/dust"
 )
@@ -39,97 +40,133 @@ type Factor struct {
 // dust.ErrNoReadings if there is nothing to assess, or says why the limit or the
 // channel cannot be used. Numbers that are missing carry their reason.
 func Assess(in Input) (Result, error) {
-	in.Series = slices.DeleteFunc(slices.Clone(in.Series), func(s *dust.Series) bool { return s == nil || s.Len() == 0 })
-	if err := in.check(); err != nil {
-		return Result{}, err
-	}
-	tasks, warnings := closeTasks(in.Tasks, in.Series)
-	r := Result{
-		Schema: Schema, Metric: in.Series[0].Channel.Metric(), Limit: in.Limit,
-		Shifts: []ShiftResult{}, Tasks: []TaskResult{}, Masks: []MaskResult{},
-		Method: method(in.Limit), Warnings: append(in.warnings(), warnings...),
-	}
-	shifts, warnings := in.shifts()
-	r.Warnings = append(r.Warnings, warnings...)
-	for _, shift := range shifts {
-		for _, s := range in.Series {
-			if recording(s, shift.Start, shift.End) {
-				r.Shifts = append(r.Shifts, assessShift(in, shift, s, tasks))
+	a := NewAssessor(in)
+	for _, s := range in.Series {
+		if s != nil {
+			t := a.Track(s.Sensor, s.Channel)
+			if first, last, ok := s.Bounds(); ok {
+				if err := t.AddSeries(s, first, last); err != nil {
+					return Result{}, err
+				}
 			}
 		}
 	}
-	if len(r.Shifts) == 0 {
-		return Result{}, fmt.Errorf("assess exposure: %w in any of the %d shifts: check the dates and the shift hours", dust.ErrNoReadings, len(in.Shifts))
+	return a.Result()
+}
+
+// result joins what was worked out. Everything was advanced over.
+func (a *Assessor) result() (Result, error) {
+	a.tracks = slices.DeleteFunc(a.tracks, func(t *Track) bool { return t.count == 0 })
+	if err := a.check(); err != nil {
+		return Result{}, err
 	}
-	runs, warnings := runTasks(in, tasks)
+	_, last, _ := bounds(a.tracks)
+	tasks, open, warnings := closeTasks(a.tasks, time.UnixMilli(last).UTC())
+	r := Result{
+		Schema: Schema, Metric: a.tracks[0].channel.Metric(), Limit: a.in.Limit,
+		Shifts: []ShiftResult{}, Tasks: []TaskResult{}, Masks: []MaskResult{},
+		Method: method(a.in.Limit), Warnings: slices.Concat(a.warnings(), a.faults, warnings, a.in.backwardShifts()),
+	}
+	diary := slices.Clone(tasks)
+	diary = slices.DeleteFunc(diary, func(t dust.Task) bool { return t.Running() })
+	for _, i := range a.order() {
+		r.Shifts = append(r.Shifts, a.shiftResults(i, diary)...)
+	}
+	if len(r.Shifts) == 0 {
+		return Result{}, fmt.Errorf("assess exposure: %w in any of the %d shifts: check the dates and the shift hours", dust.ErrNoReadings, len(a.closed))
+	}
+	runs, warnings := a.runTasks(tasks, open)
 	r.Warnings = append(r.Warnings, warnings...)
 	for _, run := range runs {
 		r.Tasks = append(r.Tasks, run.TaskResult)
 	}
-	r.Masks, warnings = masks(in, tasks, runs)
+	r.Masks, warnings = masks(a.in, diary, runs)
 	r.Warnings = append(r.Warnings, warnings...)
 	return r, nil
 }
 
-func (in Input) check() error {
-	if in.Limit.ID == "" {
+// order lists the shifts in time order, without those that nobody recorded.
+func (a *Assessor) order() []int {
+	var kept []int
+	for i := range a.closed {
+		if a.shifts.empty() || slices.ContainsFunc(a.tracks, func(t *Track) bool { return t.pieces[i].any }) {
+			kept = append(kept, i)
+		}
+	}
+	slices.SortStableFunc(kept, func(i, j int) int { return a.closed[i].Start.Compare(a.closed[j].Start) })
+	return kept
+}
+
+// shiftResults is one shift with every sensor that was recording.
+func (a *Assessor) shiftResults(i int, diary []dust.Task) (results []ShiftResult) {
+	shift := a.closed[i]
+	for _, t := range a.tracks {
+		if t.recording(shift.Start, shift.End) {
+			results = append(results, assessShift(a.in, shift, t, &t.pieces[i], diary))
+		}
+	}
+	return results
+}
+
+func (a *Assessor) check() error {
+	if a.in.Limit.ID == "" {
 		return fmt.Errorf("assess exposure: no limit chosen: see `dustlog limits`")
 	}
-	if err := in.Limit.Assessable(); err != nil {
+	if err := a.in.Limit.Assessable(); err != nil {
 		return fmt.Errorf("assess exposure: %w", err)
 	}
-	if len(in.Series) == 0 {
+	if len(a.tracks) == 0 {
 		return fmt.Errorf("assess exposure: %w: no sensor has any", dust.ErrNoReadings)
 	}
-	if len(in.Shifts) == 0 {
+	if len(a.closed) == 0 {
 		return fmt.Errorf("assess exposure: %w in any shift: no shift lies in the time asked about", dust.ErrNoReadings)
 	}
-	for _, s := range in.Series {
-		if !s.Channel.IsMass() {
-			return fmt.Errorf("assess exposure: limits are masses of dust, and %s of sensor %q is not: use pm1, pm2_5, pm4 or pm10", s.Channel.Metric(), s.Sensor.Name)
+	for _, t := range a.tracks {
+		if !t.channel.IsMass() {
+			return fmt.Errorf("assess exposure: limits are masses of dust, and %s of sensor %q is not: use pm1, pm2_5, pm4 or pm10", t.channel.Metric(), t.sensor.Name)
 		}
 	}
 	return nil
 }
 
-// shifts are the possible shifts in time order.
-func (in Input) shifts() (kept []dust.Shift, warnings []string) {
+// backwardShifts tells of shifts that cannot be.
+func (in Input) backwardShifts() (warnings []string) {
 	for _, s := range in.Shifts {
 		if s.Duration().Milliseconds() <= 0 {
 			warnings = append(warnings, fmt.Sprintf("shift of %s was left out: it does not end after it starts", s.Date))
-			continue
 		}
-		kept = append(kept, s)
 	}
-	slices.SortStableFunc(kept, func(a, b dust.Shift) int { return a.Start.Compare(b.Start) })
-	return kept, warnings
+	return warnings
 }
 
-func assessShift(in Input, shift dust.Shift, s *dust.Series, tasks []dust.Task) ShiftResult {
-	m := measure(s, shift.Start, shift.End)
+func assessShift(in Input, shift dust.Shift, t *Track, p *piece, tasks []dust.Task) ShiftResult {
+	m := measured{from: shift.Start, to: shift.End, sums: p.sums}
 	r := ShiftResult{
 		Date: shift.Date, Start: shift.Start, End: shift.End,
-		Sensor: s.Sensor.Name, Position: s.Sensor.Position, Setup: setupsIn(in.Setups, shift.Start, shift.End),
+		Sensor: t.sensor.Name, Position: t.sensor.Position, Setup: setupsIn(in.Setups, shift.Start, shift.End),
 		Minutes: shift.Duration().Minutes(), MinutesMeasured: m.minutes(),
-		MinutesExcluded: m.excluded, SaturatedShare: m.saturatedShare(),
+		MinutesExcluded: m.excluded(), SaturatedShare: m.saturatedShare(),
 		TWA8h: m.twa(TWAHours(EightHours, 0)), TWA8hFilled: m.filled(TWAHours(EightHours, 0)), MeasuredMean: m.mean(),
 		LimitID: in.Limit.ID, LimitMgM3: in.Limit.MgM3,
-		TaskDoseShares: TaskDoseShares(m.spans, tasks, shift.Start, shift.End),
+		TaskDoseShares: p.taskShares,
 	}
-	peak, peakErr := Max15min(m.spans, shift.Start, shift.End)
-	if peakErr == nil {
-		r.Max15min, r.Max15minStart = milligrams(peak.Mean), &peak.Start
+	if p.ms > 0 {
+		minutes := float64(p.aboveMs) / msPerMinute
+		r.P50, r.P95, r.P99, r.MinutesAboveLimit = milligrams(p.p50), milligrams(p.p95), milligrams(p.p99), &minutes
+	}
+	if p.peakErr == nil {
+		r.Max15min, r.Max15minStart = milligrams(p.peak.Mean), &p.peak.Start
 	}
 	j := judgement{
-		limit: in.Limit, channel: s.Channel, position: s.Sensor.Position, declared: in.DeclaredShift, m: m,
-		factor: calibrate(in.Factors, s.Sensor.Name, in.Limit, materials(tasks, shift)),
+		limit: in.Limit, channel: t.channel, position: t.sensor.Position, declared: in.DeclaredShift, m: m,
+		factor: calibrate(in.Factors, t.sensor.Name, in.Limit, materials(tasks, shift)),
 	}
-	j.compare(peak, peakErr)
-	r.Fraction = j.factor.label(s.Channel)
+	j.compare(p.peak, p.peakErr)
+	r.Fraction = j.factor.label(t.channel)
 	r.Finding, r.Why = j.decide()
 	j.fill(&r)
-	if peakErr != nil && in.Limit.Averaging != FifteenMinutes {
-		r.Why += "; no highest 15 minutes: " + peakErr.Error()
+	if p.peakErr != nil && in.Limit.Averaging != FifteenMinutes {
+		r.Why += "; no highest 15 minutes: " + p.peakErr.Error()
 	}
 	return r
 }
@@ -156,17 +193,17 @@ func method(l Limit) string {
 }
 
 // warnings are what holds for the whole result.
-func (in Input) warnings() []string {
+func (a *Assessor) warnings() []string {
 	w := []string{}
-	if !in.DeclaredShift {
+	if !a.in.DeclaredShift {
 		w = append(w, "no shift hours are declared: each shift runs from the first to the last reading of the day, so work without readings is not in it")
 	}
-	w = append(w, in.Limit.warnings()...)
+	w = append(w, a.in.Limit.warnings()...)
 	zone := false
-	for _, s := range in.Series {
-		zone = zone || s.Sensor.Position == dust.BreathingZone
-		if extrapolated(s.Channel) {
-			w = append(w, fmt.Sprintf("sensor %q: %s of an optical sensor is extrapolated from finer particles", s.Sensor.Name, s.Channel.Label()))
+	for _, t := range a.tracks {
+		zone = zone || t.sensor.Position == dust.BreathingZone
+		if extrapolated(t.channel) {
+			w = append(w, fmt.Sprintf("sensor %q: %s of an optical sensor is extrapolated from finer particles", t.sensor.Name, t.channel.Label()))
 		}
 	}
 	if !zone {

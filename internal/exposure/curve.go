@@ -17,16 +17,20 @@ type MeanPoint struct {
 // the measured part of (t−15 min, t], left out where less than 75 % of the window
 // was measured or where it begins before from.
 func Mean15Curve(s *dust.Series, from, to time.Time) []MeanPoint {
-	m := measure(s, from, to)
-	head, tail := cursor{spans: m.spans}, cursor{spans: m.spans}
+	var b buffer
+	if ms, _, _ := s.Columns(); len(ms) > 0 {
+		b.addSeries(s, 0, never)
+	}
+	var all stretch
+	all.fill(&b, from.UnixMilli(), to.UnixMilli())
 	var curve []MeanPoint
 	minute := time.Minute.Milliseconds()
-	for t := from.UnixMilli() + windowMs; t <= to.UnixMilli(); t += minute {
-		doseHead, msHead := head.at(t)
-		doseTail, msTail := tail.at(t - windowMs)
+	for t := all.from + windowMs; t <= all.to; t += minute {
+		doseHead, msHead := all.upTo(t)
+		doseTail, msTail := all.upTo(t - windowMs)
 		if ms := msHead - msTail; ms >= windowNeedMs {
 			mean := (doseHead - doseTail) / float64(ms)
-			curve = append(curve, MeanPoint{At: time.UnixMilli(t).UTC(), MgM3: dust.Concentration(mean).MilligramsPerM3()})
+			curve = append(curve, MeanPoint{At: time.UnixMilli(t).UTC(), MgM3: mean / nanogramsPerMilligram})
 		}
 	}
 	return curve

@@ -1,6 +1,7 @@
 package exposure
 
 import (
+	"slices"
 	"testing"
 	"time"
 
@@ -13,8 +14,7 @@ import (
 // lies above the maximum, and one meets it where the burst fills whole minutes.
 func TestCurveStaysBelowTheHighest15Minutes(t *testing.T) {
 	s := seriesOf(t, dust.BreathingZone, dust.PM25, steady{0, hours(1), 10, 0}, steady{hours(1), hours(1) + 20*time.Minute, 900, 0}, steady{hours(1.5), hours(3), 10, 0})
-	m := measure(s, start, at(hours(3)))
-	peak, err := Max15min(m.spans, start, at(hours(3)))
+	peak, err := Max15min(slices.Collect(s.Usable(start, at(hours(3)))), start, at(hours(3)))
 	require.NoError(t, err)
 	highest := 0.0
 	for _, p := range Mean15Curve(s, start, at(hours(3))) {

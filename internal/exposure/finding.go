@@ -123,7 +123,7 @@ func (j judgement) fill(r *ShiftResult) {
 func (j judgement) decide() (Finding, string) {
 	switch {
 	case j.m.ms == 0:
-		return CannotTell, "no usable reading in this shift" + excludedText(j.m)
+		return CannotTell, "no usable reading in this shift" + excludedText(&j.m.sums)
 	case j.value == nil || j.upper == nil:
 		return CannotTell, j.missing
 	case j.position == "":
@@ -254,13 +254,14 @@ func plain(c dust.Channel) string {
 	return name
 }
 
-func excludedText(m measured) string {
-	if len(m.excluded) == 0 {
+func excludedText(s *sums) string {
+	excluded := s.excluded()
+	if len(excluded) == 0 {
 		return ""
 	}
 	var parts []string
 	for _, flag := range dust.Flags(^uint32(0)).Names() {
-		if minutes, ok := m.excluded[flag]; ok {
+		if minutes, ok := excluded[flag]; ok {
 			parts = append(parts, fmt.Sprintf("%s %s min", flag, number(minutes)))
 		}
 	}

@@ -109,10 +109,10 @@ func (e *evidence) weigh() int {
 		e.ratio = max(e.ratio, low/e.in.Limit.MgM3)
 		e.upper = max(e.upper, high/e.in.Limit.MgM3)
 		e.plain = e.plain || !c.use
-		e.doubt = e.doubt || c.SpreadPercent == 0 || extrapolated(r.series.Channel) || r.m.saturatedShare() > mostSaturated
+		e.doubt = e.doubt || c.SpreadPercent == 0 || extrapolated(r.channel) || r.m.saturatedShare() > mostSaturated
 		e.notes = append(e.notes, c.note)
 		if !c.use {
-			e.notes = append(e.notes, notLowerBound(r.series.Channel, c))
+			e.notes = append(e.notes, notLowerBound(r.channel, c))
 		}
 		if wood := containsAny(r.Material, sensitisers); wood != "" {
 			e.cedar = wood

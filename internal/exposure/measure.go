@@ -1,7 +1,7 @@
 package exposure
 
 import (
-	"slices"
+	"math/bits"
 	"time"
 
 	"dustlog/internal/dust"
@@ -17,78 +17,88 @@ const enoughCoverage = 0.75
 // lower bound (practice for runs, no published source).
 const mostSaturated = 0.01
 
-// measured is what one series holds in a stretch of time.
-type measured struct {
-	from, to    time.Time
-	spans       []dust.Span // usable ones, if kept
-	dose        float64     // ΣC·Δt in µg/m³·ms
+// sums are what readings add up to.
+type sums struct {
+	dose        float64 // ΣC·Δt in ng/m³·ms
 	ms          int64
 	saturatedMs int64
 	humidMs     int64
-	excluded    map[string]float64 // minutes of unusable readings by flag
+	excludedMs  [32]int64 // unusable readings by number of the flag
 }
 
-// measure keeps the usable spans. For many long stretches, tally does not.
-func measure(s *dust.Series, from, to time.Time) measured {
-	ms, _, _ := s.Columns()
-	first, _ := slices.BinarySearch(ms, from.UnixMilli())
-	last, _ := slices.BinarySearch(ms, to.UnixMilli())
-	spans := make([]dust.Span, 0, max(0, last-first)+1)
-	m := tally(s, from, to, func(p dust.Span) { spans = append(spans, p) })
-	m.spans = spans
-	return m
-}
-
-// tally sums the usable spans and shows each to see.
-func tally(s *dust.Series, from, to time.Time, see func(dust.Span)) measured {
-	m := measured{from: from, to: to, excluded: map[string]float64{}}
-	for p := range s.Spans(from, to) {
-		ms := p.To - p.From
-		if why := unusable(p); why != "" {
-			m.excluded[why] += float64(ms) / msPerMinute
-			continue
-		}
-		see(p)
-		m.dose += p.Value * float64(ms)
-		m.ms += ms
-		if p.Flags.Has(dust.Saturated) {
-			m.saturatedMs += ms
-		}
-		if p.Flags.Has(dust.Humid) {
-			m.humidMs += ms
-		}
+// add counts a reading that speaks for ms, and reports whether it may be used.
+func (s *sums) add(ng float64, ms int64, flags dust.Flags) bool {
+	if (flags != 0 || !plausible(ng)) && !s.odd(ng, ms, flags) {
+		return false
 	}
-	return m
+	s.dose += ng * float64(ms)
+	s.ms += ms
+	return true
 }
 
-// unusable names the first flag that takes a reading out, so that the excluded
-// minutes add up. A value that is no number or below zero is taken out even
-// where nobody flagged it.
-func unusable(p dust.Span) string {
-	for bit := dust.Flags(1); bit != 0 && p.Flags.Unusable(); bit <<= 1 {
-		if p.Flags.Has(bit) && bit.Unusable() {
-			return bit.String()
+// plausible reports whether x is a number, finite, and not below zero.
+func plausible(x float64) bool { return x >= 0 && x-x == 0 }
+
+// odd counts a reading that is flagged or no plausible value.
+func (s *sums) odd(ng float64, ms int64, flags dust.Flags) (use bool) {
+	if why := unusable(ng, flags); why != 0 {
+		s.excludedMs[bits.TrailingZeros32(uint32(why))] += ms
+		return false
+	}
+	if flags.Has(dust.Saturated) {
+		s.saturatedMs += ms
+	}
+	if flags.Has(dust.Humid) {
+		s.humidMs += ms
+	}
+	return true
+}
+
+// unusable is the first flag that takes a reading out, so that the excluded
+// minutes add up; 0 for a usable one. A value that is no number or below zero is
+// taken out even where nobody flagged it.
+func unusable(value float64, flags dust.Flags) dust.Flags {
+	for bit := dust.Flags(1); bit != 0 && flags.Unusable(); bit <<= 1 {
+		if flags.Has(bit) && bit.Unusable() {
+			return bit
 		}
 	}
 	switch {
-	case !finite(p.Value):
-		return dust.MissingValue.String()
-	case p.Value < 0:
-		return dust.NegativeMass.String()
+	case !finite(value):
+		return dust.MissingValue
+	case value < 0:
+		return dust.NegativeMass
 	}
-	return ""
+	return 0
 }
 
-func (m measured) minutes() float64 { return float64(m.ms) / msPerMinute }
+// measured is what one sensor has of a stretch of time.
+type measured struct {
+	from, to time.Time
+	sums
+}
 
-func (m measured) length() time.Duration { return m.to.Sub(m.from) }
+func (s *sums) minutes() float64 { return float64(s.ms) / msPerMinute }
+
+func (s *sums) saturatedShare() float64 { return share(s.saturatedMs, s.ms) }
+
+func (s *sums) humidShare() float64 { return share(s.humidMs, s.ms) }
+
+// excluded are the minutes of unusable readings by flag.
+func (s *sums) excluded() map[string]float64 {
+	minutes := map[string]float64{}
+	for i, ms := range s.excludedMs {
+		if ms != 0 {
+			minutes[dust.Flags(1<<i).String()] = float64(ms) / msPerMinute
+		}
+	}
+	return minutes
+}
+
+func (m *measured) length() time.Duration { return m.to.Sub(m.from) }
 
 // coverage is the measured share of the stretch.
-func (m measured) coverage() float64 { return float64(m.ms) / float64(m.length().Milliseconds()) }
-
-func (m measured) saturatedShare() float64 { return share(m.saturatedMs, m.ms) }
-
-func (m measured) humidShare() float64 { return share(m.humidMs, m.ms) }
+func (m *measured) coverage() float64 { return float64(m.ms) / float64(m.length().Milliseconds()) }
 
 func share(part, whole int64) float64 {
 	if whole <= 0 {
@@ -98,7 +108,7 @@ func share(part, whole int64) float64 {
 }
 
 // mean is the measured mean in mg/m³; nil if nothing was measured.
-func (m measured) mean() *float64 {
+func (m *measured) mean() *float64 {
 	if m.ms <= 0 {
 		return nil
 	}
@@ -106,7 +116,7 @@ func (m measured) mean() *float64 {
 }
 
 // twa divides the dose by a fixed time; unmeasured time counts as zero.
-func (m measured) twa(over time.Duration) *float64 {
+func (m *measured) twa(over time.Duration) *float64 {
 	if m.ms <= 0 {
 		return nil
 	}
@@ -114,17 +124,17 @@ func (m measured) twa(over time.Duration) *float64 {
 }
 
 // filled is twa with the unmeasured time at the measured mean.
-func (m measured) filled(over time.Duration) *float64 {
+func (m *measured) filled(over time.Duration) *float64 {
 	if m.ms <= 0 {
 		return nil
 	}
 	return milligrams(m.dose / float64(m.ms) * (float64(m.length()) / float64(over)))
 }
 
-// milligrams turns µg/m³ into mg/m³. Sums that left the range of numbers are
+// milligrams turns ng/m³ into mg/m³. Sums that left the range of numbers are
 // missing, not infinite.
-func milligrams(micrograms float64) *float64 {
-	x := dust.Concentration(micrograms).MilligramsPerM3()
+func milligrams(nanograms float64) *float64 {
+	x := nanograms / nanogramsPerMilligram
 	if !finite(x) {
 		return nil
 	}

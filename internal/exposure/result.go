@@ -50,8 +50,19 @@ type ShiftResult struct {
 	MeasuredMean  *float64   `json:"mean_measured_mg_m3"`                      // ΣC·Δt / ΣΔt
 	Max15min      *float64   `json:"max_15min_mg_m3"`
 	Max15minStart *time.Time `json:"max_15min_start"`
-	LimitID       string     `json:"limit_id"`
-	LimitMgM3     float64    `json:"limit_mg_m3"`
+	// P50, P95 and P99 are the lowest readings such that the air was at or below
+	// them for 50, 95 and 99 % of the measured time (definition 1 of Hyndman and
+	// Fan 1996, weighted by time): always a value that was read.
+	P50 *float64 `json:"p50_mg_m3"`
+	P95 *float64 `json:"p95_mg_m3"`
+	P99 *float64 `json:"p99_mg_m3"`
+	// MinutesAboveLimit is the time for which the reading itself, without factor,
+	// was above the limit's number. It is no comparison with the limit, which
+	// holds for an average.
+	MinutesAboveLimit *float64 `json:"minutes_above_limit"`
+
+	LimitID   string  `json:"limit_id"`
+	LimitMgM3 float64 `json:"limit_mg_m3"`
 	// ComparedOverMinutes is the averaging time used for the limit: 480, 15, or
 	// for an up-to-10-hour limit 480…600.
 	ComparedOverMinutes float64 `json:"compared_over_minutes"`

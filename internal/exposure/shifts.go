@@ -22,7 +22,7 @@ func ShiftsFromReadings(series []*dust.Series, zone *time.Location) []dust.Shift
 		var day localDay
 		from, to, _ := s.Bounds()
 		for p := range s.Spans(from, to) {
-			if unusable(p) == "" {
+			if unusable(p.Value, p.Flags) == 0 {
 				day.move(p.From, zone)
 				widen(byDate, day.date, p)
 			}

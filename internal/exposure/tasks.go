@@ -12,27 +12,14 @@ import (
 // taskRun is one sensor over one run, with what the respirator question needs.
 type taskRun struct {
 	TaskResult
-	run    int // index of the run in the diary, shared by its sensors
-	series *dust.Series
-	m      measured
+	run     int // index of the run in the diary, shared by its sensors
+	channel dust.Channel
+	m       measured
 }
 
-// closeTasks drops tasks that cannot be, and ends running ones with the last
-// reading, since the package sees no clock.
-func closeTasks(tasks []dust.Task, series []*dust.Series) (kept []dust.Task, warnings []string) {
-	var last time.Time
-	for _, s := range series {
-		if _, to, ok := s.Bounds(); ok && to.After(last) {
-			last = to
-		}
-	}
+// checkTasks drops tasks that cannot be, and sorts the others by their start.
+func checkTasks(tasks []dust.Task) (kept []dust.Task, warnings []string) {
 	for _, t := range tasks {
-		if t.Running() {
-			t.Stop = last
-			if last.After(t.Start) {
-				warnings = append(warnings, fmt.Sprintf("task %q is still running: counted up to the last reading", t.Name))
-			}
-		}
 		if err := t.Check(); err != nil {
 			warnings = append(warnings, "left out: "+err.Error())
 			continue
@@ -43,15 +30,37 @@ func closeTasks(tasks []dust.Task, series []*dust.Series) (kept []dust.Task, war
 	return kept, warnings
 }
 
-// runTasks measures every run with every sensor that was recording at all then.
-func runTasks(in Input, tasks []dust.Task) (runs []taskRun, warnings []string) {
+// closeTasks ends running tasks with the last reading, since the package sees no
+// clock. open says which of them begin later: they are not there yet.
+func closeTasks(tasks []dust.Task, last time.Time) (closed []dust.Task, open []bool, warnings []string) {
+	closed, open = slices.Clone(tasks), make([]bool, len(tasks))
+	for i := range closed {
+		t := &closed[i]
+		if !t.Running() {
+			continue
+		}
+		if open[i] = !last.After(t.Start); open[i] {
+			warnings = append(warnings, fmt.Sprintf("left out: task %q is running and has no reading yet", t.Name))
+			continue
+		}
+		t.Stop = last
+		warnings = append(warnings, fmt.Sprintf("task %q is still running: counted up to the last reading", t.Name))
+	}
+	return closed, open, warnings
+}
+
+// runTasks is every run with every sensor that was recording at all then.
+func (a *Assessor) runTasks(tasks []dust.Task, open []bool) (runs []taskRun, warnings []string) {
 	for i, t := range tasks {
+		if open[i] {
+			continue
+		}
 		seen := false
-		for _, s := range in.Series {
-			if !recording(s, t.Start, t.Stop) {
+		for _, track := range a.tracks {
+			if !track.recording(t.Start, t.Stop) {
 				continue
 			}
-			r := newTaskRun(in, i, t, s)
+			r := newTaskRun(a.in, i, t, track)
 			runs = append(runs, r)
 			seen = seen || r.m.ms > 0
 		}
@@ -62,25 +71,19 @@ func runTasks(in Input, tasks []dust.Task) (runs []taskRun, warnings []string) {
 	return runs, warnings
 }
 
-func newTaskRun(in Input, i int, t dust.Task, s *dust.Series) taskRun {
-	m := tally(s, t.Start, t.Stop, func(dust.Span) {})
-	r := taskRun{run: i, series: s, m: m, TaskResult: TaskResult{
+func newTaskRun(in Input, i int, t dust.Task, track *Track) taskRun {
+	m := measured{from: t.Start, to: t.Stop, sums: track.runs[i]}
+	r := taskRun{run: i, channel: track.channel, m: m, TaskResult: TaskResult{
 		Task: t.Name, Material: t.Material, Start: t.Start, Stop: t.Stop,
-		Sensor: s.Sensor.Name, Position: s.Sensor.Position, Setup: setupsIn(in.Setups, t.Start, t.Stop),
+		Sensor: track.sensor.Name, Position: track.sensor.Position, Setup: setupsIn(in.Setups, t.Start, t.Stop),
 		Minutes: t.Stop.Sub(t.Start).Minutes(), MinutesMeasured: m.minutes(), MeanMgM3: m.mean(),
 	}}
 	if r.MeanMgM3 == nil {
-		r.Why = "no usable reading during this run" + excludedText(m)
+		r.Why = "no usable reading during this run" + excludedText(&m.sums)
 		return r
 	}
 	r.DoseMgMinM3 = milligrams(m.dose / msPerMinute)
 	return r
-}
-
-// recording reports whether [from, to) touches the series at all.
-func recording(s *dust.Series, from, to time.Time) bool {
-	first, last, ok := s.Bounds()
-	return ok && first.Before(to) && from.Before(last)
 }
 
 // setupsIn lists the setups declared in [from, to), in order, joined by ", ".
@@ -99,15 +102,22 @@ func setupsIn(periods []dust.SetupPeriod, from, to time.Time) string {
 // once and is split equally between the runs. Time outside tasks is task "". The
 // shares add up to 1; with no dose there are none.
 func TaskDoseShares(spans []dust.Span, tasks []dust.Task, from, to time.Time) []TaskDose {
-	inside := slices.DeleteFunc(slices.Clone(tasks), func(t dust.Task) bool {
-		return !t.Start.Before(to) || !(t.Running() || t.Stop.After(from))
-	})
+	s := stretch{from: from.UnixMilli(), to: to.UnixMilli(), spans: slices.Collect(clip(spans, from.UnixMilli(), to.UnixMilli()))}
+	s.mark()
+	return s.taskShares(tasks)
+}
+
+func (s *stretch) taskShares(tasks []dust.Task) []TaskDose {
+	var inside []dust.Task
+	for _, t := range tasks {
+		if t.Start.UnixMilli() < s.to && (t.Running() || t.Stop.UnixMilli() > s.from) {
+			inside = append(inside, t)
+		}
+	}
 	var doses []TaskDose
-	total := 0.0
-	c := cursor{spans: spans}
-	lastDose, lastMs := c.at(from.UnixMilli())
-	for _, edge := range edges(inside, from, to) {
-		dose, ms := c.at(edge)
+	total, lastDose, lastMs := 0.0, 0.0, int64(0)
+	for _, edge := range edges(inside, s.from, s.to) {
+		dose, ms := s.upTo(edge)
 		addDose(&doses, active(inside, edge), dose-lastDose, float64(ms-lastMs)/msPerMinute)
 		total += dose - lastDose
 		lastDose, lastMs = dose, ms
@@ -130,10 +140,9 @@ func restLast(d TaskDose) int {
 	return 0
 }
 
-// edges are the ends, in ms, of the pieces of [from, to) in which no task starts
+// edges are the ends, in ms, of the pieces of [lo, hi) in which no task starts
 // or stops.
-func edges(tasks []dust.Task, from, to time.Time) []int64 {
-	lo, hi := from.UnixMilli(), to.UnixMilli()
+func edges(tasks []dust.Task, lo, hi int64) []int64 {
 	all := []int64{hi}
 	for _, t := range tasks {
 		all = append(all, t.Start.UnixMilli())
