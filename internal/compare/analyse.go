@@ -17,6 +17,10 @@ type rules struct {
 	swapped    bool // non-detects: the opposite stand-in values
 }
 
+// errNoDiary: working time is not known, so a shorter working day looks like less
+// dust. The means stand, as a hint; no interval or test does.
+var errNoDiary = errors.New("no task of the diary lies under these setups")
+
 // analysis is the effect of the change on one quantity under one set of rules.
 type analysis struct {
 	estimate
@@ -70,6 +74,10 @@ func (st *study) analyse(q quantity, r rules) analysis {
 	}
 	if n := a.nonDetects[before] + a.nonDetects[after]; float64(n) > manyNonDetects*float64(runsIn) {
 		st.useArithmetic(&a)
+	}
+	if st.noDiary {
+		a.low, a.high, a.p = math.NaN(), math.NaN(), math.NaN()
+		a.ok, a.trouble, a.noSpread, a.perm = false, errNoDiary, false, Permutation{}
 	}
 	return a
 }
@@ -143,6 +151,14 @@ func (a *analysis) sessionMean(st *study, i int) float64 {
 		mean += a.nets[j].value/n - mean/n // a sum of huge values would overflow
 	}
 	return mean
+}
+
+// meanKind names the mean that level gives.
+func (a analysis) meanKind() string {
+	if a.arithmetic {
+		return ArithmeticMean
+	}
+	return GeometricMean
 }
 
 // level is the mean under one setup, never below zero.

@@ -33,14 +33,19 @@ func Compare(in Input) (Result, error) {
 	res := st.header(q, a)
 	res.Coverage = coverage
 	d := st.decide(q, a, coverage)
+	order := st.timeOrder(a)
+	res.Design, res.DesignWhy = st.design(order)
+	t := st.trend(a, order)
+	if t.ok {
+		res.TrendPercentPerDay, res.TrendLow, res.TrendHigh = ptr(perDay(t.slope)), ptr(perDay(t.low)), ptr(perDay(t.high))
+	}
+	if res.Design == "C" {
+		d = d.heedTrend(t, st.in.SmallestChangePercent/100)
+	}
 	res.Verdict, res.RestsOnLogNormal = d.verdict, d.restsOnModel
 	st.fillNumbers(&res, a)
 	st.fillPower(&res, a)
-	order := st.timeOrder(a)
-	res.Design, res.DesignWhy = designGrade(order)
-	if slope, low, high, ok := st.trend(a); ok {
-		res.TrendPercentPerDay, res.TrendLow, res.TrendHigh = ptr(slope), ptr(low), ptr(high)
-	}
+	res.Caution = st.caution(res, t)
 	res.Why = st.why(res, a, d)
 	res.Method = methodText(st, a)
 	res.Sessions = st.sessionRows(a)
@@ -57,6 +62,8 @@ type decision struct {
 	restsOnModel bool
 	withheld     Verdict // the word the interval alone would give; "" if it stands
 	hangsOn      string  // the choice that would change the word; ""
+	trend        string  // what a trend within the setups has to do with it; ""
+	trendBars    bool    // and for that "reduced enough" is withheld
 }
 
 // decide finds the verdict and repeats the analysis where statistics call for
@@ -98,7 +105,7 @@ func (st *study) header(q quantity, a analysis) Result {
 		Before: in.Before, After: in.After,
 		UnitOfReplication: "session",
 		Confidence:        in.Confidence, SmallestChange: in.SmallestChangePercent,
-		NBefore: a.n[before], NAfter: a.n[after], Paired: a.paired,
+		MeanKind: a.meanKind(), NBefore: a.n[before], NAfter: a.n[after], Paired: a.paired,
 	}
 	if a.paired {
 		res.UnitOfReplication = "paired day"
@@ -141,8 +148,8 @@ const planningPower = 0.80
 // fillPower says how many sessions would show the smallest change that matters,
 // where the verdict leaves it open.
 func (st *study) fillPower(res *Result, a analysis) {
-	if res.Verdict != NoReductionShown && res.Verdict != TooLittleData {
-		return
+	if res.Verdict != NoReductionShown && res.Verdict != TooLittleData || st.noDiary {
+		return // without a diary more of the same would not help
 	}
 	needed, ok := st.sessionsFor(st.in.SmallestChangePercent, a)
 	if !ok {

@@ -26,6 +26,24 @@ func (st *study) timeOrder(a analysis) []placed {
 	return out
 }
 
+// design is designGrade, but D without a diary: then no order keeps the change
+// apart from the hours worked.
+func (st *study) design(order []placed) (grade, why string) {
+	if st.noDiary {
+		return "D", noDiaryWhy(st.in) + ": nothing tells the change apart from longer or shorter work"
+	}
+	return designGrade(order)
+}
+
+// noDiaryWhy says why there is no verdict, as the start of a sentence.
+func noDiaryWhy(in Input) string {
+	const rest = ", so working time and dust cannot be told apart"
+	if len(in.Tasks) == 0 {
+		return "there is no diary" + rest
+	}
+	return "no task of the diary lies under these setups" + rest
+}
+
 // designGrade grades how well the order of sessions keeps the change apart from
 // everything else that time brings: B alternated, C before/after, D single
 // records. A needs an order drawn at random beforehand, which readings cannot show.
@@ -83,46 +101,4 @@ func sameFirst(order []placed) (first string, same bool) {
 		return "new", true
 	}
 	return "", false
-}
-
-// trend is the common slope of the ln session values on time within the setups,
-// in percent a day with its interval (least squares, n − 3 degrees of freedom).
-// ok is false if the sessions of each setup lie too close in time to tell.
-func (st *study) trend(a analysis) (slope, low, high float64, ok bool) {
-	order := st.timeOrder(a)
-	df := len(order) - 3 // two levels and the slope
-	if df < 1 || a.arithmetic {
-		return 0, 0, 0, false
-	}
-	x, y := withinSetups(order)
-	var sxx, sxy, rss float64
-	for i := range x {
-		sxx += x[i] * x[i]
-		sxy += x[i] * y[i]
-	}
-	if !(sxx > 0.5) { // hours within a day say nothing about days
-		return 0, 0, 0, false
-	}
-	b := sxy / sxx
-	for i := range x {
-		rss += (y[i] - b*x[i]) * (y[i] - b*x[i])
-	}
-	q := tQuantile(1-(1-st.in.Confidence)/2, float64(df)) * math.Sqrt(rss/float64(df)/sxx)
-	slope, low, high = 100*math.Expm1(b), 100*math.Expm1(b-q), 100*math.Expm1(b+q)
-	return slope, low, high, isFinite(slope) && isFinite(low) && isFinite(high)
-}
-
-// withinSetups gives days and ln values less the means of their setup.
-func withinSetups(order []placed) (x, y []float64) {
-	var mx, my, n [sides]float64
-	for _, p := range order {
-		mx[p.side] += p.start.Sub(order[0].start).Hours() / 24
-		my[p.side] += p.y
-		n[p.side]++
-	}
-	for _, p := range order {
-		x = append(x, p.start.Sub(order[0].start).Hours()/24-mx[p.side]/n[p.side])
-		y = append(y, p.y-my[p.side]/n[p.side])
-	}
-	return x, y
 }

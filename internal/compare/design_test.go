@@ -57,7 +57,7 @@ func TestTrendWithinSetups(t *testing.T) {
 	require.Equal(t, "C", res.Design)
 	require.InDelta(t, -5, *res.TrendLow, 1e-6)
 	require.InDelta(t, -5, *res.TrendHigh, 1e-6)
-	requireWarning(t, res, "change by -5.0 % a day (interval -5.0 to -5.0)")
+	requireWarning(t, res, "change by −5.0 % a day (interval −5.0 to −5.0)")
 }
 
 func TestSpellsAgreeWithTheDiary(t *testing.T) {

@@ -69,6 +69,7 @@ func TestAbsurdValues(t *testing.T) {
 	absurd := []float64{0, 50, 60, 200, 1e-300, 5e-324, 1e150, 1e300, math.MaxFloat64, -1e300, math.NaN(), math.Inf(1)}
 	for range 600 {
 		s := newShop(t)
+		s.step = 4 * time.Second
 		s.derive(dust.PM10, func(x float64) float64 { return x * []float64{1, 1.5, 1e5}[rng.IntN(3)] })
 		pick := func() float64 { return absurd[rng.IntN(len(absurd))] }
 		if rng.IntN(2) == 0 {

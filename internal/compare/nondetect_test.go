@@ -21,6 +21,8 @@ func TestCompareStandsInForNonDetects(t *testing.T) {
 	require.InEpsilon(t, want.High, *res.CIHigh, 1e-9)
 	require.Equal(t, ReducedEnough, res.Verdict)
 	require.Equal(t, 1, res.Coverage[1].NonDetects)
+	require.Equal(t, "geometric mean", res.MeanKind)
+	require.Equal(t, "geometric mean", res.Bins[0].MeanKind)
 	requireWarning(t, res, "0 runs before and 1 after are below 3 µg/m³")
 }
 
@@ -56,6 +58,8 @@ func TestCompareManyNonDetects(t *testing.T) {
 	require.Equal(t, *res.GMAfter / *res.GMBefore, *res.Ratio)
 	require.Equal(t, ReducedEnough, res.Verdict)
 	require.Contains(t, res.Method, "Fieller")
+	require.Equal(t, "arithmetic mean", res.MeanKind)
+	require.Equal(t, "arithmetic mean", res.Bins[0].MeanKind)
 	requireWarning(t, res, "not geometric means")
 }
 

@@ -82,7 +82,7 @@ func TestCompareListsWhatItLeavesOut(t *testing.T) {
 	require.Equal(t, "the setup changed while it ran", excluded(res, "run", "across"))
 	require.Equal(t, "still running", excluded(res, "run", "running"))
 	require.Contains(t, excluded(res, "task", "turning"), "one setup only")
-	require.Contains(t, excluded(res, "session", friday.AddDate(0, 0, 1).Format(time.DateOnly)), "0 of its 1 runs")
+	require.Contains(t, excluded(res, "session", friday.AddDate(0, 0, 1).Format(time.DateOnly)), "0 of its 1 run")
 	require.Contains(t, excluded(res, "session", friday.AddDate(0, 0, 3).Format(time.DateOnly)), "none of its tasks")
 	requireSame(t, numbers(want), numbers(res))
 	for _, row := range res.Sessions {
@@ -202,6 +202,7 @@ func TestCompareWithoutDiary(t *testing.T) {
 	res := s.compare() // 4 min a day is less than 15
 	require.Equal(t, TooLittleData, res.Verdict)
 	require.Contains(t, excluded(res, "run", "2024-05-06"), "15 min needed")
+	require.Contains(t, res.Why, "There is no diary")
 
 	s = newShop(t)
 	day := monday
@@ -253,7 +254,7 @@ func TestCompareFewDistinctSituations(t *testing.T) {
 	s.setup("new hood", monday.AddDate(0, 0, 3))
 	res := s.compare()
 	require.Equal(t, TooLittleData, res.Verdict)
-	require.Contains(t, res.Why, `no measured work under "new hood"`)
+	require.Contains(t, res.Why, "no measured work under “new hood”")
 	require.Equal(t, "D", res.Design)
 	require.NotNil(t, res.SessionsNeeded)
 

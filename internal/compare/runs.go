@@ -209,7 +209,7 @@ func (st *study) dropThinSessions() {
 			}
 		}
 		if float64(kept) < leastMeasured*float64(seen) {
-			st.dropSession(i, fmt.Sprintf("only %d of its %d runs can be used, %.0f %% needed", kept, seen, 100*leastMeasured))
+			st.dropSession(i, fmt.Sprintf("only %d of its %s can be used, %.0f %% needed", kept, many(seen, "run"), 100*leastMeasured))
 		}
 	}
 }

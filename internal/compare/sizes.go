@@ -136,7 +136,7 @@ func (st *study) effect(q quantity) (row Effect, fell bool) {
 	a := st.analyse(q, rules{})
 	row = Effect{
 		Metric: q.metric, Label: q.label, Unit: q.unit, NBefore: a.n[before], NAfter: a.n[after],
-		Ratio: ptr(a.pointRatio()), CILow: ptr(a.low), CIHigh: ptr(a.high), PValue: ptr(a.p),
+		MeanKind: a.meanKind(), Ratio: ptr(a.pointRatio()), CILow: ptr(a.low), CIHigh: ptr(a.high), PValue: ptr(a.p),
 	}
 	if a.n[before] > 0 {
 		row.Before = ptr(a.level(before))
@@ -159,10 +159,11 @@ func (st *study) effectNotes(q quantity, a analysis) []string {
 	add(true, q.note)
 	add(!q.hasBackground() && st.in.Background != nil, "no background of this channel was subtracted")
 	lost := a.nonDetects[before] + a.nonDetects[after]
-	add(lost > 0, fmt.Sprintf("%d runs not told from the background", lost))
+	add(lost > 0, many(lost, "run")+" not told from the background")
 	add(a.arithmetic, "arithmetic means, Fieller interval")
 	add(a.noSpread, "sessions do not differ at all: no interval")
-	add(!a.ok && !a.noSpread, "too little data for an interval")
+	add(st.noDiary, "no diary: no interval")
+	add(!a.ok && !a.noSpread && !st.noDiary, "too little data for an interval")
 	return notes
 }
 
@@ -210,5 +211,9 @@ func (st *study) contrast(fine, coarse quantity) (e estimate, left int) {
 		}
 		samples = append(samples, st.sample(run, math.Log(f)-math.Log(c)))
 	}
-	return estimateChange(samples, st.in.Confidence), left
+	e = estimateChange(samples, st.in.Confidence)
+	if st.noDiary {
+		e.ok, e.trouble = false, errNoDiary
+	}
+	return e, left
 }

@@ -63,7 +63,7 @@ func (st *study) backgroundWarning(q quantity, a analysis) string {
 	case own[before] == 0 || own[after] == 0:
 		return "the background was measured under one setup only and taken to be the same under the other: outdoor air may account for part of the change"
 	case total > 0:
-		return fmt.Sprintf("%d of %d runs have no background of their own; the median of the others was subtracted", total, runs)
+		return fmt.Sprintf("%d of %s have no background of their own; the median of the others was subtracted", total, many(runs, "run"))
 	}
 	return ""
 }
@@ -73,7 +73,7 @@ func nonDetectWarning(q quantity, a analysis) string {
 	if n == 0 {
 		return ""
 	}
-	text := fmt.Sprintf("%d runs before and %d after are below %g %s above the background and cannot be told from it", a.nonDetects[before], a.nonDetects[after], q.loq, q.unit)
+	text := fmt.Sprintf("%s before and %d after are below %g %s above the background and cannot be told from it", many(a.nonDetects[before], "run"), a.nonDetects[after], q.loq, q.unit)
 	if a.arithmetic {
 		return text + ": the ratio is of arithmetic means, and the levels are not geometric means"
 	}
@@ -90,7 +90,7 @@ func (st *study) saturationWarning(a analysis) string {
 	if n[before]+n[after] == 0 {
 		return ""
 	}
-	return fmt.Sprintf("the sensor was at the top of its range for more than 1 %% of %d runs before and %d after: their means are \"at least\", which hides part of a reduction", n[before], n[after])
+	return fmt.Sprintf("the sensor was at the top of its range for more than 1 %% of %s before and %d after: their means are “at least”, which hides part of a reduction", many(n[before], "run"), n[after])
 }
 
 func (st *study) humidityWarning(a analysis) string {
@@ -146,6 +146,9 @@ func (st *study) companyWarning(a analysis) string {
 	if n == 0 {
 		return ""
 	}
+	if n == 1 {
+		return "1 run overlaps the one before: the sensor cannot tell which task the dust came from"
+	}
 	return fmt.Sprintf("%d runs overlap the one before: the sensor cannot tell which task the dust came from", n)
 }
 
@@ -158,8 +161,8 @@ func orderWarning(res Result, order []placed) string {
 	case len(order) > 2 && len(days) == 1:
 		return "all sessions are from one day: the result speaks for that day only"
 	case res.Design == "C" && res.TrendPercentPerDay != nil:
-		return fmt.Sprintf("before/after in one block each: look at the sessions against date; within the setups they change by %+.1f %% a day (interval %+.1f to %+.1f)",
-			*res.TrendPercentPerDay, *res.TrendLow, *res.TrendHigh)
+		return fmt.Sprintf("before/after in one block each: look at the sessions against date; within the setups they change by %s %% a day (interval %s to %s)",
+			signed(*res.TrendPercentPerDay), signed(*res.TrendLow), signed(*res.TrendHigh))
 	case res.Design == "C":
 		return "before/after in one block each: look at the sessions against date, drift and season are in the ratio"
 	}
@@ -171,8 +174,8 @@ func (st *study) coverageWarning(res Result) string {
 		return ""
 	}
 	b, a := res.Coverage[before], res.Coverage[after]
-	return fmt.Sprintf("more was left out under one setup than under the other (%d of %d runs before, %d of %d after): the comparison was repeated with everything in",
-		b.RunsSeen-b.RunsKept, b.RunsSeen, a.RunsSeen-a.RunsKept, a.RunsSeen)
+	return fmt.Sprintf("more was left out under one setup than under the other (%d of %s before, %d of %d after): the comparison was repeated with everything in",
+		b.RunsSeen-b.RunsKept, many(b.RunsSeen, "run"), a.RunsSeen-a.RunsKept, a.RunsSeen)
 }
 
 func positionWarning(p dust.Position) string {
@@ -184,5 +187,5 @@ func positionWarning(p dust.Position) string {
 	case dust.Room:
 		return "the sensor stood in the room: the result speaks for that place, not for the person at the machine"
 	}
-	return fmt.Sprintf("the sensor was at the position %q: the result does not speak for the person at the machine", p.Label())
+	return fmt.Sprintf("the sensor was at the position “%s”: the result does not speak for the person at the machine", p.Label())
 }

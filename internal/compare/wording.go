@@ -13,6 +13,9 @@ func (st *study) why(res Result, a analysis, d decision) string {
 		return st.whyTooLittle(res, a)
 	}
 	lines := []string{st.finding(a), st.reading(res, a, d)}
+	if d.trend != "" {
+		lines = append(lines, d.trend)
+	}
 	if d.restsOnModel {
 		lines = append(lines, "So few sessions cannot confirm it by relabelling: it rests on sessions spreading log-normally, so go on measuring.")
 	}
@@ -25,14 +28,14 @@ func (st *study) finding(a analysis) string {
 		if a.value[before] > 0 {
 			return "The levels are far beyond what air can hold: check the sensor."
 		}
-		return fmt.Sprintf("%s under %q was not above the background, so there is nothing that %q could have reduced.",
+		return fmt.Sprintf("%s under “%s” was not above the background, so there is nothing that “%s” could have reduced.",
 			st.in.Metric.Label(), st.in.Before, st.in.After)
 	}
 	level := "was "
 	if st.subtracted(a) > 0 {
 		level = "above the background was "
 	}
-	text := fmt.Sprintf("%s %s%s under %q %s under %q, from %s.", st.in.Metric.Label(), level,
+	text := fmt.Sprintf("%s %s%s under “%s” %s under “%s”, from %s.", st.in.Metric.Label(), level,
 		change(a.pointRatio()), st.in.After, than(a.pointRatio()), st.in.Before, counts(a))
 	if math.IsNaN(a.low) || math.IsNaN(a.high) {
 		return text + " The old level is too unsure for an interval."
@@ -53,18 +56,20 @@ func (st *study) reading(res Result, a analysis, d decision) string {
 	case d.withheld != "":
 		return fmt.Sprintf("Dealing the same values out at random gives as large a difference in %s %% of cases, too often for a claim: no reduction is shown, which is not the same as no reduction.%s",
 			percent(100*a.perm.P), st.moreSessions(res, a))
+	case d.trendBars:
+		return fmt.Sprintf("The interval alone would say “%s”, but with the trend within the setups taken out the reduction stays below the smallest set to matter (%s %%): its size is uncertain.", ReducedEnough, smallest)
 	}
 	switch d.verdict {
 	case ReducedEnough:
-		return fmt.Sprintf("Even the cautious end of the interval is a reduction of %s %% or more, which is what you said matters.", smallest)
+		return fmt.Sprintf("Even the cautious end of the interval reaches the smallest reduction set to matter (%s %%).", smallest)
 	case ReducedLess:
-		return fmt.Sprintf("There is a reduction, but the whole interval is below the %s %% that you said matters.", smallest)
+		return fmt.Sprintf("There is a reduction, but the whole interval stays below the smallest reduction set to matter (%s %%).", smallest)
 	case ReducedUncertain:
-		return fmt.Sprintf("There is a reduction, but the interval leaves open whether it reaches the %s %% that you said matters.", smallest)
+		return fmt.Sprintf("There is a reduction, but the interval leaves open whether it reaches the smallest reduction set to matter (%s %%).", smallest)
 	case Increased:
 		return "The whole interval lies above no change: there was more dust, not less."
 	case NoneThatMatters:
-		return fmt.Sprintf("The interval rules out a reduction of %s %%, which is what you said matters.", smallest)
+		return fmt.Sprintf("The interval rules out the smallest reduction set to matter (%s %%).", smallest)
 	}
 	return fmt.Sprintf("The interval includes no change and also a reduction of %s %%: no reduction is shown, which is not the same as no reduction.%s", smallest, st.moreSessions(res, a))
 }
@@ -77,15 +82,15 @@ func (st *study) moreSessions(res Result, a analysis) string {
 	if res.SessionsNeeded == nil {
 		return ""
 	}
-	unit := "sessions under each setup"
+	unit, where := "session", " under each setup"
 	if a.paired {
-		unit = "days with both setups"
+		unit, where = "day", " with both setups"
 	}
 	smallest := percent(res.SmallestChange)
 	if *res.MoreSessions == 0 {
-		return fmt.Sprintf(" With this spread %d %s show a true reduction of %s %% four times out of five; there are as many, and it did not show.", *res.SessionsNeeded, unit, smallest)
+		return fmt.Sprintf(" With this spread %s show a true reduction of %s %% four times out of five; there are as many, and it did not show.", many(*res.SessionsNeeded, unit)+where, smallest)
 	}
-	text := fmt.Sprintf(" About %d more %s would show a true reduction of %s %% four times out of five", *res.MoreSessions, unit, smallest)
+	text := fmt.Sprintf(" About %s would show a true reduction of %s %% four times out of five", many(*res.MoreSessions, "more "+unit)+where, smallest)
 	if big, ok := st.sessionsFor(bigReduction, a); ok && big < *res.SessionsNeeded && res.SmallestChange < bigReduction {
 		text += fmt.Sprintf("; one of %d %% takes about %d in all", bigReduction, big)
 	}
@@ -117,10 +122,15 @@ func (st *study) missing(a analysis) string {
 	names := [sides]string{st.in.Before, st.in.After}
 	for side := range sides {
 		if seen[side] == 0 {
-			return fmt.Sprintf("There is no measured work under %q.", names[side])
+			return fmt.Sprintf("There is no measured work under “%s”.", names[side])
 		}
+	}
+	if st.noDiary {
+		return sentence(noDiaryWhy(st.in) + ": note tasks with `dustlog task`")
+	}
+	for side := range sides {
 		if kept[side] == 0 {
-			return fmt.Sprintf("None of the sessions under %q can be used; the exclusions say why.", names[side])
+			return fmt.Sprintf("None of the sessions under “%s” can be used; the exclusions say why.", names[side])
 		}
 	}
 	switch {
@@ -132,18 +142,36 @@ func (st *study) missing(a analysis) string {
 	return fmt.Sprintf("An interval needs at least %d sessions under each setup, and only %s can be used.", fewestSessions, counts(a))
 }
 
-func counts(a analysis) string {
-	if a.paired {
-		return fmt.Sprintf("%d days with both setups", a.n[before])
-	}
-	return fmt.Sprintf("%d %s before and %d after", a.n[before], plural(a.n[before], "session"), a.n[after])
+// sentence makes one of a clause.
+func sentence(clause string) string {
+	return strings.ToUpper(clause[:1]) + clause[1:] + "."
 }
 
-func plural(n int, word string) string {
-	if n == 1 {
-		return word
+func counts(a analysis) string {
+	if a.paired {
+		return many(a.n[before], "day") + " with both setups"
 	}
-	return word + "s"
+	return fmt.Sprintf("%s before and %d after", many(a.n[before], "session"), a.n[after])
+}
+
+// many is a number of things.
+func many(n int, word string) string {
+	if n == 1 {
+		return "1 " + word
+	}
+	return fmt.Sprintf("%d %ss", n, word)
+}
+
+// signed is a number with its sign, a true minus, and none before a zero.
+func signed(x float64) string {
+	x = math.Round(10*x) / 10
+	switch {
+	case x > 0:
+		return fmt.Sprintf("+%.1f", x)
+	case x < 0:
+		return fmt.Sprintf("−%.1f", -x)
+	}
+	return "0.0"
 }
 
 // change is a ratio in words.
@@ -214,6 +242,8 @@ func fineAnswer(f *FineChips, e estimate, fineFell, coarseFell bool, alpha float
 	switch {
 	case errors.Is(e.trouble, ErrNoSpread):
 		return "cannot tell", "The split between fine and coarse dust changed by the same factor every time, which real dust never does: the sensor seems to work out one from the other."
+	case errors.Is(e.trouble, errNoDiary):
+		return "cannot tell: there is no diary of tasks under these setups", "Without tasks nobody knows which of the dust in the air came from work."
 	case !e.ok:
 		return "cannot tell: too little data", "Fine and coarse dust need at least three sessions under each setup, with both measured in the same runs."
 	}
@@ -265,6 +295,8 @@ func methodText(st *study, a analysis) string {
 	}
 	level := fmt.Sprintf("%s %%", percent(100*st.in.Confidence))
 	switch {
+	case st.noDiary:
+		return strings.Join(append(parts, "session value: "+a.meanKind()+" of its runs", "no interval and no test, for want of a diary"), "; ")
 	case a.arithmetic:
 		parts = append(parts, "session value: arithmetic mean of its runs, since more than 20 % of runs are not told from the background",
 			"ratio of arithmetic means after/before, Fieller interval "+level)
