@@ -62,6 +62,37 @@ func written(t *testing.T, chunks []capture.Chunk) string {
 	return dir
 }
 
+// An event bears the moment of the bytes before it or of the loss after it. Neither may
+// move the clock under a reading that is not stamped yet.
+func TestEventsDoNotMoveTheClock(t *testing.T) {
+	at := func(s float64, what string) capture.Chunk {
+		d := time.Duration(s * float64(time.Second))
+		return capture.Chunk{Wall: t0.Add(d), Elapsed: d, What: what}
+	}
+	first, swapped, wrong, lost := at(1, capture.Bytes), at(1, capture.Event), at(12, capture.Event), at(12, capture.Lost)
+	first.Bytes = append(frame(t, 10), frame(t, 20)...)
+	swapped.Kind, swapped.Text = "swapped", "another one"
+	wrong.Kind, wrong.Text = "wrong_sensor", "another model"
+	lost.Silent, lost.Text = true, "silent"
+	recordings, err := capture.Folder(written(t, []capture.Chunk{at(0, capture.Open), first, swapped, wrong, lost}))
+	require.NoError(t, err)
+	p, err := capture.NewPlayer(sensor.SDS011, recordings[0].Chunks())
+	require.NoError(t, err)
+	defer p.Stop()
+	_, _, err = p.Read(t.Context())
+	require.NoError(t, err)
+	require.Equal(t, []dust.Event{{Kind: "swapped", Text: "another one"}}, p.Notes())
+	require.Equal(t, time.Second, p.Elapsed(), "the second reading is not stamped yet")
+	_, _, err = p.Read(t.Context())
+	require.NoError(t, err)
+	require.Equal(t, time.Second, p.Elapsed())
+	require.Empty(t, p.Notes())
+	_, _, err = p.Read(t.Context())
+	require.ErrorIs(t, err, dust.ErrSilent)
+	require.Equal(t, []dust.Event{{Kind: "wrong_sensor", Text: "another model"}}, p.Notes())
+	require.Equal(t, 12*time.Second, p.Elapsed())
+}
+
 func TestWhatIsWrittenIsRead(t *testing.T) {
 	want := story(t)
 	recordings, err := capture.Folder(written(t, want))

@@ -12,6 +12,7 @@ const (
 	Bytes = "bytes" // bytes arrived
 	Pause = "pause" // silence long enough to give up an unfinished frame
 	Lost  = "lost"  // the line went away, or fell silent for good
+	Event = "event" // something worth an event in the store, at the moment of a neighbour
 )
 
 // Chunk is one thing that happened on the line, and when.
@@ -20,7 +21,8 @@ type Chunk struct {
 	Elapsed time.Duration
 	What    string
 	Bytes   []byte // valid until the next chunk
-	Text    string // why the line was lost
+	Text    string // why the line was lost, or what happened
+	Kind    string // of an event
 	Silent  bool   // it was lost by silence
 	// Flags are those of the readings that came of it, where the driver knew more
 	// than their frames told; nil where it did not.

@@ -12,6 +12,11 @@
 //	{"wall":"…","elapsed_ns":1203000000,"what":"pause"}
 //	{"wall":"…","elapsed_ns":9903000000,"what":"lost","text":"…","silent":true}
 //
+//	{"wall":"…","elapsed_ns":9903000000,"what":"event","kind":"swapped","text":"…"}
+//
+// An event is what the driver noticed and the bytes alone do not tell. It bears the
+// moment of the line before it, or of the loss that follows it.
+//
 // A line of bytes may carry "flags", one string for each reading that came of it,
 // where the driver knew more than the frame told (a fan fault from the status
 // register, the warm-up after a restart).

@@ -23,6 +23,7 @@ type Player struct {
 	wall    time.Time
 	elapsed time.Duration
 	ready   []sample
+	notes   []dust.Event // played, not told yet
 	flags   []dust.Flags // of the readings that the present chunk gives
 }
 
@@ -123,10 +124,32 @@ func (p *Player) play() error {
 	case Pause:
 		p.flags = c.Flags
 		p.decoder.Flush(p.keep)
+	case Event:
+		p.notes = append(p.notes, dust.Event{Kind: c.Kind, Text: c.Text})
 	case Lost:
 		return &lostError{text: c.Text, silent: c.Silent}
 	}
-	return nil
+	return p.playEvents()
+}
+
+// playEvents takes the events that bear the present moment: they were noticed before
+// the next thing happened. Others belong to a loss and move the clock to it.
+func (p *Player) playEvents() error {
+	for {
+		c, err := p.peek()
+		if err != nil || c == nil || c.What != Event || c.Elapsed != p.elapsed {
+			return err
+		}
+		c2 := p.take()
+		p.notes = append(p.notes, dust.Event{Kind: c2.Kind, Text: c2.Text})
+	}
+}
+
+// Notes returns the events that were played since it was last asked.
+func (p *Player) Notes() []dust.Event {
+	notes := p.notes
+	p.notes = nil
+	return notes
 }
 
 func (p *Player) keep(f *sensor.Frame) {

@@ -116,7 +116,7 @@ func parse(text []byte) (Chunk, error) {
 		return Chunk{}, err
 	}
 	switch l.What {
-	case Open, Bytes, Pause, Lost:
+	case Open, Bytes, Pause, Lost, Event:
 	default:
 		return Chunk{}, fmt.Errorf("%q is not something that happens on a line", l.What)
 	}
@@ -132,5 +132,5 @@ func parse(text []byte) (Chunk, error) {
 		}
 		flags = append(flags, f)
 	}
-	return Chunk{Flags: flags, Wall: l.Wall, Elapsed: time.Duration(l.ElapsedNs), What: l.What, Bytes: raw, Text: l.Text, Silent: l.Silent}, nil
+	return Chunk{Flags: flags, Wall: l.Wall, Elapsed: time.Duration(l.ElapsedNs), What: l.What, Bytes: raw, Kind: l.Kind, Text: l.Text, Silent: l.Silent}, nil
 }

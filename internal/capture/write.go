@@ -20,6 +20,7 @@ type line struct {
 	ElapsedNs int64     `json:"elapsed_ns"`
 	What      string    `json:"what"`
 	Hex       string    `json:"hex,omitempty"`
+	Kind      string    `json:"kind,omitempty"`
 	Text      string    `json:"text,omitempty"`
 	Silent    bool      `json:"silent,omitempty"`
 	Flags     []string  `json:"flags,omitempty"`
@@ -82,7 +83,7 @@ func (w *Writer) Add(c Chunk) {
 	if w.err != nil {
 		return
 	}
-	l := line{Wall: c.Wall.UTC(), ElapsedNs: c.Elapsed.Nanoseconds(), What: c.What, Hex: hex.EncodeToString(c.Bytes), Text: c.Text, Silent: c.Silent}
+	l := line{Wall: c.Wall.UTC(), ElapsedNs: c.Elapsed.Nanoseconds(), What: c.What, Hex: hex.EncodeToString(c.Bytes), Kind: c.Kind, Text: c.Text, Silent: c.Silent}
 	for _, f := range c.Flags {
 		l.Flags = append(l.Flags, f.String())
 	}

@@ -86,8 +86,8 @@ func runCollect(ctx context.Context, a *app, cfg config.Config, folder string) e
 	})
 	show.done()
 	for _, s := range summary.Sensors {
-		a.remark("%s: %d readings, %d flagged; %d bad checksums, %d other bad frames, %d bytes skipped; lost %d time(s)",
-			s.Sensor, s.Readings, s.Flagged, s.Line.ChecksumErrors, s.Line.OtherErrors, s.Line.BytesSkipped, s.Lost)
+		a.remark("%s: %d readings, %d flagged; %d bad checksums, %d other bad frames, %d bytes skipped; lost %d, silent %d time(s)",
+			s.Sensor, s.Readings, s.Flagged, s.Line.ChecksumErrors, s.Line.OtherErrors, s.Line.BytesSkipped, s.Lost, s.Silent)
 	}
 	return err
 }

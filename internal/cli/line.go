@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"path/filepath"
 
 	"dustlog/internal/capture"
 	"dustlog/internal/collect"
@@ -12,14 +13,22 @@ import (
 	"dustlog/internal/sensor"
 )
 
-// line is one configured sensor on its port. It stamps by the moment of arrival
-// and, if asked to, keeps the raw bytes.
+// line is one configured sensor on its port. It finds the port again when it comes
+// back under another name, stamps by the moment of arrival and, if asked to, keeps the
+// raw bytes.
 type line struct {
 	sensor  dust.Sensor
 	model   sensor.Model
-	port    string
+	passive bool
 	clock   *capture.Arrivals
 	capture *capture.Writer // nil: bytes are not kept
+
+	list   func() ([]sensor.PortInfo, error)
+	where  sensor.Identity
+	opened string // name of the port when it was last open
+	id     string // the specimen that last spoke, if it tells
+	told   string // what was last said about a wrong sensor, so as to say it once
+	notes  []dust.Event
 }
 
 func newLine(cfg config.Config, s config.Sensor) (*line, error) {
@@ -31,21 +40,59 @@ func newLine(cfg config.Config, s config.Sensor) (*line, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%w %s: sensor %q: %w", config.ErrFile, cfg.Path, s.Name, err)
 	}
+	if _, err := sensor.Command(model, "read"); err != nil && s.Mode == config.Passive {
+		return nil, fmt.Errorf("%w %s: sensor %q: mode %q: a %s cannot be asked, it only talks by itself", config.ErrFile, cfg.Path, s.Name, s.Mode, model)
+	}
 	return &line{
 		sensor: dust.Sensor{Name: s.Name, Model: string(model), Position: position},
-		model:  model, port: s.Port, clock: capture.NewArrivals(collect.SystemClock()),
+		model:  model, passive: s.Mode == config.Passive,
+		clock: capture.NewArrivals(collect.SystemClock()), list: sensor.ListPorts,
+		where: sensor.Identity{Serial: s.USBSerial, USBPath: s.USBPath, Path: s.Port},
 	}, nil
 }
 
 // open opens the port, for the first time or again.
 func (l *line) open(context.Context) (collect.Source, error) {
-	device, err := sensor.Open(l.port, l.model)
+	ports, _ := l.list() // without a list the port is looked for by name
+	path, err := l.where.Find(ports)
 	if err != nil {
 		return nil, err
 	}
+	device, err := sensor.Open(path, l.model)
+	if err != nil {
+		return nil, err
+	}
+	if l.passive {
+		if err := device.Poll(l.model.Spec().Interval); err != nil {
+			device.Close()
+			return nil, err
+		}
+	}
 	device.SetTap(l.tap)
 	l.note(capture.Chunk{What: capture.Open})
+	l.remember(path, ports)
 	return &lineSource{Device: device, line: l}, nil
+}
+
+// remember keeps what the port is known by, and says so if its name has changed.
+func (l *line) remember(path string, ports []sensor.PortInfo) {
+	if l.opened != "" && l.opened != path {
+		l.event(collect.EventMoved, fmt.Sprintf("found again as %s, before it was %s", path, l.opened))
+	}
+	first := l.opened == ""
+	l.opened = path
+	real, err := filepath.EvalSymlinks(path) // as udev's names by id are
+	if err != nil {
+		real = path
+	}
+	for _, p := range ports {
+		if first && (p.Path == real || p.Path == path) {
+			l.where = p.Identity()
+		}
+	}
+	if l.where.Path == "" || !first && l.where.Path != path {
+		l.where.Path = path
+	}
 }
 
 // tap sees what the decoder is given.
@@ -60,10 +107,22 @@ func (l *line) tap(raw []byte, flags []dust.Flags) {
 // note moves the clock to now and keeps the chunk.
 func (l *line) note(c capture.Chunk) {
 	l.clock.Mark()
+	l.keep(c)
+}
+
+// keep adds a chunk to the capture, at the moment that the clock shows.
+func (l *line) keep(c capture.Chunk) {
 	if l.capture != nil {
 		c.Wall, c.Elapsed = l.clock.Wall(), l.clock.Elapsed()
 		l.capture.Add(c)
 	}
+}
+
+// event notes what the bytes alone do not tell. It does not move the clock: readings
+// that came of the last bytes may not be stamped yet.
+func (l *line) event(kind, text string) {
+	l.notes = append(l.notes, dust.Event{Kind: kind, Text: text})
+	l.keep(capture.Chunk{What: capture.Event, Kind: kind, Text: text})
 }
 
 func (l *line) close() error {
@@ -76,15 +135,74 @@ func (l *line) close() error {
 // lineSource is an open line.
 type lineSource struct {
 	*sensor.Device
-	line *line
+	line     *line
+	asked    bool // the specimen was asked who it is
+	readings int
 }
 
+// looksAfter is the reading after which the frames are looked at: a model with the
+// same frame and other contents would be taken for the configured one.
+const looksAfter = 20
+
 func (s *lineSource) Read(ctx context.Context) (dust.Values, dust.Flags, error) {
+	if !s.asked {
+		s.asked = true
+		_ = s.AskID(ctx) // if it does not answer, reading will tell why
+	}
 	v, flags, err := s.Device.Read(ctx)
-	if err != nil && ctx.Err() == nil {
-		s.line.note(capture.Chunk{What: capture.Lost, Text: err.Error(), Silent: errors.Is(err, dust.ErrSilent)})
+	switch {
+	case err == nil:
+		s.checkSpecimen()
+		if s.readings++; s.readings == looksAfter {
+			s.checkModel("the frames look like those of another model")
+		}
+	case ctx.Err() == nil:
+		s.line.clock.Mark()
+		silent := errors.Is(err, dust.ErrSilent)
+		if silent {
+			s.checkModel("it is silent, but another model speaks there")
+		}
+		s.line.keep(capture.Chunk{What: capture.Lost, Text: err.Error(), Silent: silent})
 	}
 	return v, flags, err
+}
+
+// checkSpecimen notices that another specimen of the model speaks.
+func (s *lineSource) checkSpecimen() {
+	id := s.ID()
+	if id == "" || id == s.line.id {
+		return
+	}
+	if s.line.id != "" {
+		s.line.event(collect.EventSwapped, fmt.Sprintf("%s %s was exchanged for %s: readings before and after are of two sensors", s.line.model, s.line.id, id))
+	}
+	s.line.id = id
+}
+
+// checkModel notices frames on the line that another model sends.
+func (s *lineSource) checkModel(what string) {
+	guesses := sensor.Identify(s.Recent(), s.line.model.Spec().Settings())
+	if len(guesses) == 0 {
+		return
+	}
+	for _, g := range guesses {
+		if g.Model == s.line.model {
+			s.line.told = ""
+			return
+		}
+	}
+	text := fmt.Sprintf("%s is configured; %s: %s", s.line.model, what, sensor.Told(guesses))
+	if text != s.line.told {
+		s.line.told = text
+		s.line.event(collect.EventWrongSensor, text)
+	}
+}
+
+// Notes returns what was noticed since it was last asked.
+func (s *lineSource) Notes() []dust.Event {
+	notes := s.line.notes
+	s.line.notes = nil
+	return notes
 }
 
 func (s *lineSource) Quality() dust.LineQuality { return capture.Quality(s.Counts()) }

@@ -51,7 +51,8 @@ func dump(t *testing.T, path string) (all everything) {
 // counts must be equal in every bit.
 func TestReplayGivesTheSameStore(t *testing.T) {
 	dir := t.TempDir()
-	models := []sensor.Model{sensor.SPS30, sensor.SDS011, sensor.PMS5003}
+	models := []sensor.Model{sensor.SPS30, sensor.SDS011, sensor.PMS5003, sensor.PMS5003}
+	configured := []sensor.Model{sensor.SPS30, sensor.SDS011, sensor.PMS5003, sensor.HPMA115S0} // the last is wrong
 	var text strings.Builder
 	var ptys []*sensortest.PTY
 	fmt.Fprintf(&text, "store = %q\n[collect]\ncommit_every = \"1s\"\n", filepath.Join(dir, "live.db"))
@@ -60,7 +61,7 @@ func TestReplayGivesTheSameStore(t *testing.T) {
 		require.NoError(t, err)
 		defer pty.Close()
 		ptys = append(ptys, pty)
-		fmt.Fprintf(&text, "[[sensor]]\nname = \"s%d\"\nmodel = %q\nport = %q\nposition = \"room\"\n", i, m, pty.Path())
+		fmt.Fprintf(&text, "[[sensor]]\nname = \"s%d\"\nmodel = %q\nport = %q\nposition = \"room\"\n", i, configured[i], pty.Path())
 	}
 	cfg := filepath.Join(dir, "dustlog.toml")
 	require.NoError(t, os.WriteFile(cfg, []byte(text.String()), 0o600))
@@ -81,7 +82,11 @@ func TestReplayGivesTheSameStore(t *testing.T) {
 
 	live := dump(t, filepath.Join(dir, "live.db"))
 	require.Greater(t, len(live.readings), 40)
-	require.NotEmpty(t, live.events, "the cable was pulled")
+	var kinds []string
+	for _, e := range live.events {
+		kinds = append(kinds, e.Sensor+" "+e.Kind)
+	}
+	require.ElementsMatch(t, []string{"s1 swapped", "s1 swapped", "s1 lost", "s3 wrong_sensor"}, kinds)
 	bad := int64(0)
 	for _, q := range live.quality {
 		bad += q.ChecksumErrors + q.OtherErrors
@@ -113,6 +118,11 @@ func disturb(t *testing.T, ptys []*sensortest.PTY) {
 			require.NoError(t, pty.Send(sensortest.Air(float64(20+i))))
 			if i == 10 {
 				require.NoError(t, pty.SendRaw([]byte{0x42, 0x4d, 0x00, 0x1c, 0x01, 0xaa, 0xc0, 0x00, 0x7e, 0x00}))
+			}
+			if j == 1 && i == 20 { // another specimen, and then the first again
+				for range 2 {
+					require.NoError(t, pty.SendRaw([]byte{0xAA, 0xC0, 0xD4, 0x04, 0x3A, 0x0A, 0xA0, 0x01, 0xBD, 0xAB}))
+				}
 			}
 			if j == 1 && i == 30 {
 				require.NoError(t, pty.SendRaw([]byte{0xaa, 0xc0, 0x11}))

@@ -21,6 +21,21 @@ type Source interface {
 	Close() error
 }
 
+// Noter is a Source that notices things worth an event, besides being lost or silent.
+// Notes returns those since it was last asked; only Kind and Text are filled in.
+type Noter interface{ Notes() []dust.Event }
+
+// The kinds of events that a run records.
+const (
+	EventLost        = "lost"         // the line went away
+	EventSilent      = "silent"       // the line is there, but no reading came
+	EventBack        = "back"         // readings come again
+	EventClockStep   = "clock_step"   // the computer's clock was changed
+	EventWrongSensor = "wrong_sensor" // another model seems to speak on the line
+	EventSwapped     = "swapped"      // the same model, but another specimen
+	EventMoved       = "moved"        // found again under another name of its port
+)
+
 // Sink keeps what was collected.
 type Sink interface {
 	Append(ctx context.Context, batch []dust.Reading) (added int, err error)
@@ -79,6 +94,7 @@ type SensorSummary struct {
 	Readings int64            `json:"readings"`
 	Flagged  int64            `json:"readings_flagged"`
 	Lost     int              `json:"times_lost"`
+	Silent   int              `json:"times_silent"`
 	Line     dust.LineQuality `json:"line"`
 	Last     error            `json:"-"` // why the sensor was not delivering at the end, or nil
 }
@@ -176,9 +192,14 @@ func (w *worker) run(ctx context.Context, queue chan<- item, silence *silence) {
 		if errors.Is(err, io.EOF) || ctx.Err() != nil {
 			return
 		}
-		w.summary.Lost++
 		w.summary.Last = err
-		w.event(queue, "lost", err.Error())
+		if errors.Is(err, dust.ErrSilent) {
+			w.summary.Silent++
+			w.event(queue, EventSilent, err.Error())
+		} else {
+			w.summary.Lost++
+			w.event(queue, EventLost, err.Error())
+		}
 		w.o.Log.Warn("sensor not delivering", "sensor", w.in.Sensor.Name, "error", err)
 		if !w.o.Patient && !heard && !told && errors.Is(err, dust.ErrSilent) {
 			told = true
@@ -189,7 +210,7 @@ func (w *worker) run(ctx context.Context, queue chan<- item, silence *silence) {
 		if !w.reopen(ctx) {
 			return
 		}
-		w.event(queue, "back", "line opened again")
+		w.event(queue, EventBack, "line opened again")
 		w.o.Log.Info("line opened again", "sensor", w.in.Sensor.Name)
 	}
 }
@@ -197,6 +218,7 @@ func (w *worker) run(ctx context.Context, queue chan<- item, silence *silence) {
 func (w *worker) readAll(ctx context.Context, queue chan<- item, heard func()) error {
 	for {
 		values, flags, err := w.source.Read(ctx)
+		w.tellNotes(queue)
 		if err != nil {
 			return err
 		}
@@ -226,13 +248,25 @@ func (w *worker) noteStep(queue chan<- item, at time.Time, step time.Duration) {
 		return // still the same step back
 	}
 	w.stepped = true
-	queue <- item{event: &dust.Event{Time: at, Sensor: w.in.Sensor.Name, Kind: "clock_step",
+	queue <- item{event: &dust.Event{Time: at, Sensor: w.in.Sensor.Name, Kind: EventClockStep,
 		Text: fmt.Sprintf("the computer's clock was changed by %s", step.Round(time.Second))}}
 	w.o.Log.Warn("the computer's clock was changed", "sensor", w.in.Sensor.Name, "step", step.Round(time.Second))
 }
 
 func (w *worker) event(queue chan<- item, kind, text string) {
 	queue <- item{event: &dust.Event{Time: w.in.Clock.Wall().UTC(), Sensor: w.in.Sensor.Name, Kind: kind, Text: text}}
+}
+
+// tellNotes records what the source noticed.
+func (w *worker) tellNotes(queue chan<- item) {
+	source, ok := w.source.(Noter)
+	if !ok {
+		return
+	}
+	for _, note := range source.Notes() {
+		w.event(queue, note.Kind, note.Text)
+		w.o.Log.Warn(note.Text, "sensor", w.in.Sensor.Name, "event", note.Kind)
+	}
 }
 
 // tellQuality sends what was counted on the line since it was last told.

@@ -45,11 +45,32 @@ const (
 
 // Sensor is one sensor to collect from.
 type Sensor struct {
-	Name     string  `toml:"name"`
-	Model    string  `toml:"model"`
-	Port     string  `toml:"port"`
-	Position string  `toml:"position"`
-	Factor   *Factor `toml:"factor"`
+	Name  string `toml:"name"`
+	Model string `toml:"model"`
+	Port  string `toml:"port"`
+	// USBSerial and USBPath find the port whatever its name is: by the adapter's
+	// serial number, or by the socket it is plugged into. Port may then be left out.
+	USBSerial string  `toml:"usb_serial"`
+	USBPath   string  `toml:"usb_path"`
+	Position  string  `toml:"position"`
+	Mode      string  `toml:"mode"` // Active, Passive or "", which is Active
+	Factor    *Factor `toml:"factor"`
+}
+
+// The modes of a sensor that can do both: it talks by itself, or only when asked.
+const (
+	Active  = "active"
+	Passive = "passive"
+)
+
+// place is what names the sensor's port.
+func (s Sensor) place() string {
+	for _, p := range []struct{ key, value string }{{"port", s.Port}, {"usb_path", s.USBPath}, {"usb_serial", s.USBSerial}} {
+		if p.value != "" {
+			return p.key + " " + p.value
+		}
+	}
+	return ""
 }
 
 // Factor is a gravimetric calibration of one sensor against filter samples.

@@ -1,6 +1,7 @@
 package config_test
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
 	"testing"
@@ -59,10 +60,12 @@ func TestMistakesInTheFileNameTheirPlace(t *testing.T) {
 		"unknown key":    {"[shop]\nnmae = \"x\"\n", `:2:1: unknown key "shop.nmae"`},
 		"syntax":         {"[shop]\nname = \n", ":2:"},
 		"type":           {"[shop]\nname = 7\n", ":2:"},
-		"no port":        {"[[sensor]]\nname = \"a\"\nmodel = \"sps30\"\n", `sensor 1 ("a") needs model, port and position`},
+		"no port":        {"[[sensor]]\nname = \"a\"\nmodel = \"sps30\"\n", `sensor 1 ("a") needs model, position, and port, usb_serial or usb_path`},
 		"no name":        {"[[sensor]]\nmodel = \"sps30\"\n", "sensor 1 has no name"},
 		"name twice":     {sensor("a", "/dev/1") + sensor("a", "/dev/2"), `sensor 2: a sensor named "a" is there already`},
 		"port twice":     {sensor("a", "/dev/1") + sensor("b", "/dev/1"), `sensors "a" and "b" name the same port /dev/1`},
+		"socket twice":   {byUSB("a", "usb_path = \"1-1:1.0\"") + byUSB("b", "usb_path = \"1-1:1.0\""), `sensors "a" and "b" name the same usb_path 1-1:1.0`},
+		"mode":           {byUSB("a", "port = \"/dev/1\"\nmode = \"lazy\""), `mode "lazy": use "active" or "passive"`},
 		"bare factor":    {sensor("a", "/dev/1") + "[sensor.factor]\nfactor = 3.4\n", "a factor needs factor > 0, fraction, date and source"},
 		"commit too far": {"[collect]\ncommit_every = \"2m\"\n", `:2: collect.commit_every: "2m": give a time from 1s to 60s`},
 		"zone":           {"[shop]\nzone = \"Mars/Base\"\n", "IANA"},
@@ -75,6 +78,21 @@ func TestMistakesInTheFileNameTheirPlace(t *testing.T) {
 			require.ErrorContains(t, err, "dustlog.toml")
 		})
 	}
+}
+
+// byUSB is a sensor whose port is named by the given line.
+func byUSB(name, place string) string {
+	return fmt.Sprintf("[[sensor]]\nname = %q\nmodel = \"pms5003\"\nposition = \"room\"\n%s\n", name, place)
+}
+
+func TestAPortMayBeNamedByItsAdapter(t *testing.T) {
+	text := byUSB("a", "usb_serial = \"0001\"\nusb_path = \"1-1:1.0\"") + byUSB("b", "usb_serial = \"0001\"\nusb_path = \"1-2:1.0\"\nmode = \"passive\"")
+	c, err := config.Load(config.Sources{Path: write(t, text)})
+	require.NoError(t, err)
+	require.Equal(t, "0001", c.Sensors[1].USBSerial)
+	require.Equal(t, "1-2:1.0", c.Sensors[1].USBPath)
+	require.Equal(t, config.Passive, c.Sensors[1].Mode)
+	require.Empty(t, c.Sensors[0].Port)
 }
 
 func sensor(name, port string) string {

@@ -212,14 +212,16 @@ func (c *Config) checkSensors() error {
 			return fmt.Errorf("%w %s has no name", ErrFile, at)
 		case names[s.Name]:
 			return fmt.Errorf("%w %s: a sensor named %q is there already", ErrFile, at, s.Name)
-		case s.Model == "" || s.Port == "" || s.Position == "":
-			return fmt.Errorf("%w %s (%q) needs model, port and position", ErrFile, at, s.Name)
-		case ports[s.Port] != "":
-			return fmt.Errorf("%w %s: sensors %q and %q name the same port %s", ErrFile, at, ports[s.Port], s.Name, s.Port)
+		case s.Model == "" || s.place() == "" || s.Position == "":
+			return fmt.Errorf("%w %s (%q) needs model, position, and port, usb_serial or usb_path", ErrFile, at, s.Name)
+		case ports[s.place()] != "":
+			return fmt.Errorf("%w %s: sensors %q and %q name the same %s", ErrFile, at, ports[s.place()], s.Name, s.place())
+		case s.Mode != "" && s.Mode != Active && s.Mode != Passive:
+			return fmt.Errorf("%w %s (%q): mode %q: use %q or %q", ErrFile, at, s.Name, s.Mode, Active, Passive)
 		case s.Factor != nil && (s.Factor.Factor <= 0 || s.Factor.Fraction == "" || s.Factor.Source == "" || s.Factor.Date == ""):
 			return fmt.Errorf("%w %s (%q): a factor needs factor > 0, fraction, date and source", ErrFile, at, s.Name)
 		}
-		names[s.Name], ports[s.Port] = true, s.Name
+		names[s.Name], ports[s.place()] = true, s.Name
 	}
 	return nil
 }

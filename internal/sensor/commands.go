@@ -178,15 +178,7 @@ func (e *RefusedError) Error() string {
 // Info asks an SPS30 who it is.
 func (d *Device) Info(ctx context.Context) (Info, error) {
 	var info Info
-	text := func(to *string) func(*shdlc) {
-		return func(a *shdlc) {
-			for f := range (&Frame{proto: a}).Fields() {
-				if f.Name == "text" {
-					*to = f.Text
-				}
-			}
-		}
-	}
+	text := func(to *string) func(*shdlc) { return func(a *shdlc) { *to = a.text() } }
 	if err := d.sps30(ctx, "product_type", text(&info.ProductType)); err != nil {
 		return Info{}, err
 	}

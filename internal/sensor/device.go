@@ -50,6 +50,14 @@ type Device struct {
 	heard   time.Time // when the last bytes came
 	bytes   int64
 	buf     [1024]byte
+
+	id        string   // which specimen it is, as far as it tells
+	sdsID     [2]byte  // of the last SDS frame, to see a change cheaply
+	recent    []byte   // the newest bytes, at least recentBytes once there were so many
+	delivered int      // readings so far
+	since     struct { // when the last of them came
+		bytes, frames int64
+	}
 }
 
 // Open opens the port at path for a sensor of model m. Errors wrap
@@ -182,6 +190,7 @@ func (d *Device) receive() error {
 		if d.asker != nil {
 			d.asker.noteEcho(d.buf[:n])
 		}
+		d.keep(d.buf[:n])
 		d.dec.Feed(d.buf[:n], d.emit)
 		d.fed = true
 		d.tell(d.buf[:n])
@@ -224,7 +233,12 @@ func (d *Device) take(f *Frame) {
 	if d.want != nil && d.want(f) {
 		d.got = true
 	}
+	if s, ok := f.proto.(*sds); ok && s != nil {
+		d.learnSDS(f.raw)
+	}
 	if f.IsData() {
+		d.delivered++
+		d.since.bytes, d.since.frames = d.bytes, d.dec.counts.Frames
 		if now.Before(d.warm) {
 			flags |= dust.WarmUp
 		}
@@ -261,25 +275,4 @@ func (d *Device) tell(raw []byte) {
 		}
 	}
 	d.given, d.changed = d.given[:0], false
-}
-
-// silentError says what was seen on the line and what to try.
-func (d *Device) silentError() error {
-	c, seen := d.Counts(), "no bytes"
-	advice := "check that the sensor has 5 V, that its TX goes to the adapter's RX and RX to TX, and that it is not asleep"
-	switch {
-	case d.asker != nil && d.asker.echoed:
-		seen = fmt.Sprintf("%d bytes, among them its own request", d.bytes)
-		advice = "TX and RX touch each other, or the adapter echoes"
-	case c.Frames > 0:
-		seen = fmt.Sprintf("%d bytes, %d frames in all", d.bytes, c.Frames)
-		advice = "the sensor answers without measuring: give it power anew"
-	case d.bytes > 0:
-		seen = fmt.Sprintf("%d bytes but no frame (%d checksum errors, %d others)", d.bytes, c.ChecksumErrors, c.OtherErrors)
-		advice = "the model may be another one, or the line may need other settings: 9600 8N1, 9600 8E1 and 115200 8N1 are in use"
-	case d.model == SDS011:
-		advice += "; with a working period set it is silent for up to half an hour, in query mode until asked"
-	}
-	return fmt.Errorf("%s on %s at %s: %w with measurements in %s: %s came: %s",
-		d.model, d.path, d.spec.Line(), dust.ErrSilent, d.silence, seen, advice)
 }

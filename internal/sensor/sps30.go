@@ -220,8 +220,7 @@ func (d *shdlc) fields(_ *Frame, yield func(Field) bool) {
 	data := d.data()
 	switch cmd := d.body[1]; {
 	case cmd == sps30Info && len(data) > 0:
-		text, _, _ := bytes.Cut(data, []byte{0})
-		yield(Field{Name: "text", Text: string(text)})
+		yield(Field{Name: "text", Text: d.text()})
 	case cmd == sps30Version && len(data) == 7:
 		version := func(i int) string { return strconv.Itoa(int(data[i])) + "." + strconv.Itoa(int(data[i+1])) }
 		_ = yield(Field{Name: "firmware", Text: version(0)}) &&
