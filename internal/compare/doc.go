@@ -17,6 +17,11 @@
 //  4. Guard: the exact permutation test on the same numbers. A word of change
 //     needs both, wherever so few sessions can reach such a p at all.
 //
+// Without a diary working time and dust cannot be told apart: the ratio is a
+// hint, with neither interval nor verdict. Where one setup came first and the
+// other after it, a trend shown within the setups that could explain the
+// reduction bars the word "reduced enough".
+//
 // The ratio is after/before everywhere; logarithms are natural. A sensor's gain
 // cancels in the ratio if the size mix stays alike; its offset and drift do not.
 //

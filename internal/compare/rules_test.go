@@ -332,7 +332,10 @@ func TestCompareAnyDiary(t *testing.T) {
 		if err != nil {
 			continue
 		}
-		require.NotContains(t, res.Why, "NaN")
+		for _, text := range texts(res) {
+			require.NotContains(t, text, "NaN")
+			require.NotContains(t, text, `"`)
+		}
 		_, err = json.Marshal(res)
 		require.NoError(t, err)
 		if res.Verdict.claimsChange() {

@@ -1,8 +1,6 @@
 package compare
 
 import (
-	"fmt"
-	"math"
 	"strings"
 
 	"dustlog/internal/dust"
@@ -130,9 +128,8 @@ func (st *study) bySize() []Effect {
 	return rows
 }
 
-// effect estimates one quantity as a row of a table. fell reports whether a
-// reduction of any size is shown, the guard included.
-func (st *study) effect(q quantity) (row Effect, fell bool) {
+// effect estimates one quantity as a row of a table, with the word for it.
+func (st *study) effect(q quantity) (row Effect, word Verdict) {
 	a := st.analyse(q, rules{})
 	row = Effect{
 		Metric: q.metric, Label: q.label, Unit: q.unit, NBefore: a.n[before], NAfter: a.n[after],
@@ -145,8 +142,8 @@ func (st *study) effect(q quantity) (row Effect, fell bool) {
 		row.After = ptr(a.level(after))
 	}
 	row.Note = strings.Join(st.effectNotes(q, a), "; ")
-	word, _ := a.word(st.in.SmallestChangePercent/100, st.in.Confidence)
-	return row, word.claimsChange() && word != Increased
+	word, _ = a.word(st.in.SmallestChangePercent/100, st.in.Confidence)
+	return row, word
 }
 
 func (st *study) effectNotes(q quantity, a analysis) []string {
@@ -165,55 +162,4 @@ func (st *study) effectNotes(q quantity, a analysis) []string {
 	add(st.noDiary, "no diary: no interval")
 	add(!a.ok && !a.noSpread && !st.noDiary, "too little data for an interval")
 	return notes
-}
-
-// fineOrChips asks whether fine dust fell as much as coarse dust: per run
-// ln(PM2.5) − ln(PM10 − PM2.5), compared like any other quantity. Pairing inside
-// the run makes this sharper than two separate ratios. nil without both channels.
-func (st *study) fineOrChips() *FineChips {
-	if !st.has(dust.PM25) || !st.has(dust.PM10) {
-		return nil
-	}
-	fine := st.channel(dust.PM25)
-	coarse := st.between(dust.PM10, dust.PM25, "PM10 − PM2.5")
-	e, left := st.contrast(fine, coarse)
-	f := &FineChips{}
-	var fineFell, coarseFell bool
-	f.Fine, fineFell = st.effect(fine)
-	f.Coarse, coarseFell = st.effect(coarse)
-	f.Fine.Secondary, f.Coarse.Secondary = st.in.Metric != dust.PM25, true
-	if e.hasPoint() {
-		f.Contrast = ptr(e.point())
-	}
-	if e.ok {
-		f.CILow, f.CIHigh = ptr(e.ratio.Low), ptr(e.ratio.High)
-	}
-	f.Answer, f.Why = fineAnswer(f, e, fineFell, coarseFell, 1-st.in.Confidence)
-	if left > 0 {
-		f.Why += fmt.Sprintf(" %d runs without fine and coarse dust above the background are left out.", left)
-	}
-	return f
-}
-
-// contrast compares ln fine − ln coarse of the runs that have both.
-func (st *study) contrast(fine, coarse quantity) (e estimate, left int) {
-	fines := netMeans(fine, st.runs, false)
-	coarses := netMeans(coarse, st.runs, false)
-	var samples []sample
-	for i, run := range st.runs {
-		f, c := fines[i].value, coarses[i].value
-		if !st.takes(run, rules{}) {
-			continue
-		}
-		if !(f >= fine.loq && c >= coarse.loq) { // NaN is not above either
-			left++
-			continue
-		}
-		samples = append(samples, st.sample(run, math.Log(f)-math.Log(c)))
-	}
-	e = estimateChange(samples, st.in.Confidence)
-	if st.noDiary {
-		e.ok, e.trouble = false, errNoDiary
-	}
-	return e, left
 }

@@ -1,6 +1,7 @@
 package compare
 
 import (
+	"math"
 	"testing"
 
 	"dustlog/internal/dust"
@@ -50,14 +51,16 @@ func TestFineOrChips(t *testing.T) {
 	require.InEpsilon(t, want.Low, *f.CILow, 1e-9)
 	require.InEpsilon(t, want.High, *f.CIHigh, 1e-9)
 	require.InEpsilon(t, *f.Fine.Ratio / *f.Coarse.Ratio, *f.Contrast, 1e-9)
-	require.Equal(t, "coarse dust fell, a fall of fine dust is not shown; coarse dust did better than fine dust", f.Answer)
+	require.Equal(t, "no fall of fine dust is shown; coarse dust fell, and more than fine dust", f.Answer)
 	require.Contains(t, f.Why, "indicative")
+	require.Contains(t, f.Why, "Fine dust (PM2.5) was 17 % lower and coarse dust (PM10 − PM2.5) 83 % lower")
+	require.Contains(t, f.Why, "Chips themselves are too large for the sensor and are not measured.")
 
-	// The other way round in time: nothing fell, and fine dust did better.
+	// The other way round in time: nothing fell, so neither did better.
 	s.in.Before, s.in.After = s.in.After, s.in.Before
 	f = s.compare().Fine
 	require.InEpsilon(t, 1/want.Ratio, *f.Contrast, 1e-9)
-	require.Equal(t, "a fall is shown of neither; fine dust did better than coarse dust", f.Answer)
+	require.Equal(t, "no fall of fine dust is shown; coarse dust rose", f.Answer)
 }
 
 func TestFineOrChipsWhenBothFell(t *testing.T) {
@@ -77,18 +80,98 @@ func TestFineOrChipsWhenBothFell(t *testing.T) {
 		return coarseBy(x)
 	}
 	s.blocks(fineOld, half)
-	require.Equal(t, "both fell, coarse dust more than fine dust", s.compare().Fine.Answer)
+	require.Equal(t, "fine dust fell too, and coarse dust more", s.compare().Fine.Answer)
+}
+
+// What a study can say of fine and coarse dust, by what is shown of each.
+func TestFineAnswers(t *testing.T) {
+	const lower, higher = 0.5, 2.0
+	for _, c := range []struct {
+		fine, coarse Verdict
+		contrast     float64 // fine ratio over coarse ratio
+		want         string
+	}{
+		{ReducedEnough, ReducedUncertain, higher, "fine dust fell too, and coarse dust more"},
+		{ReducedEnough, ReducedLess, lower, "fine dust fell, and more than coarse dust, which fell too"},
+		{ReducedEnough, ReducedEnough, 1, "fine dust fell, and so did coarse dust; which of them fell more cannot be told"},
+		{ReducedEnough, NoReductionShown, lower, "fine dust fell, and more than coarse dust, of which no fall is shown"},
+		{ReducedEnough, NoReductionShown, higher, "fine dust fell; no fall of coarse dust is shown"},
+		{ReducedEnough, Increased, lower, "fine dust fell; coarse dust rose"},
+		{NoReductionShown, ReducedEnough, higher, "no fall of fine dust is shown; coarse dust fell, and more than fine dust"},
+		{NoReductionShown, ReducedEnough, lower, "no fall of fine dust is shown; coarse dust fell"},
+		{Increased, ReducedEnough, higher, "fine dust rose; coarse dust fell"},
+		{NoReductionShown, NoneThatMatters, lower, "no fall of fine dust is shown, nor of coarse dust"},
+		{Increased, NoReductionShown, higher, "fine dust rose; no fall of coarse dust is shown"},
+		{Increased, Increased, lower, "fine dust rose; coarse dust rose"},
+	} {
+		e := estimate{ok: true, ratio: LogRatio{Low: 0.9 * c.contrast, High: 1.1 * c.contrast}, perm: Permutation{P: 0.01, Smallest: 0.01}}
+		require.Equal(t, c.want, fallWords(c.fine, c.coarse, fellMore(e, 0.05)))
+	}
 }
 
 func TestFineOrChipsOfASensorThatMultiplies(t *testing.T) {
+	const want = "cannot tell: the coarse channel is a fixed multiple of the fine one, so the sensor does not see coarse dust by itself"
+	for name, pm10 := range map[string]func(x float64) float64{
+		"exactly":                 func(x float64) float64 { return 1.6 * x },
+		"rounded to hundredths":   func(x float64) float64 { return math.Round(160*x) / 100 },
+		"with an offset, rounded": func(x float64) float64 { return math.Round(1000*(1.6*x+0.001*math.Log(x))) / 1000 },
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := newShop(t)
+			s.derive(dust.PM10, pm10)
+			s.blocks([]float64{100.13, 140.77, 90.41, 120.9, 160.3}, []float64{80.2, 110.9, 85.7, 105.1, 125.6})
+			f := s.compare().Fine
+			require.Equal(t, want, f.Answer)
+			require.Contains(t, f.Why, "which real dust never does")
+			require.InEpsilon(t, 1, *f.Contrast, 1e-3)
+		})
+	}
 	s := newShop(t)
 	s.derive(dust.PM10, func(x float64) float64 { return 1.6 * x })
 	s.blocks(welchOld, welchNew)
+	require.Nil(t, s.compare().Fine.CILow)
+}
+
+// Five sessions of each, but the new setup leaves no coarse dust to speak of: the
+// reason is not the number of sessions.
+func TestFineOrChipsNearTheBackground(t *testing.T) {
+	s := newShop(t)
+	s.derive(dust.PM10, func(x float64) float64 {
+		if x < 300 {
+			return x + 1 // 1 µg/m³ of coarse dust
+		}
+		return 2*x + x*x/1000
+	})
+	s.blocks([]float64{412, 655, 301, 518, 730}, []float64{205, 160, 130, 241, 118})
 	f := s.compare().Fine
-	require.Equal(t, "cannot tell", f.Answer)
-	require.Contains(t, f.Why, "work out one from the other")
-	require.InEpsilon(t, 1, *f.Contrast, 1e-9)
-	require.Nil(t, f.CILow)
+	require.Equal(t, "cannot tell: in 5 of 10 runs fine or coarse dust cannot be told from the background", f.Answer)
+	require.Contains(t, f.Why, "5 sessions before and 0 after")
+	require.NotContains(t, f.Why, "NaN")
+}
+
+func TestFineOrChipsWithoutReadingsOfBoth(t *testing.T) {
+	s := newShop(t)
+	s.blocks(welchOld, welchNew)
+	s.in.Series = append(s.in.Series, dust.NewSeries(s.in.Series[0].Sensor, dust.PM10))
+	require.NoError(t, s.in.Series[1].Append(monday, 1000, 0)) // one reading of PM10 in all
+	f := s.compare().Fine
+	require.Equal(t, "cannot tell: 10 of 10 runs lack readings of fine or coarse dust", f.Answer)
+
+	s = newShop(t)
+	s.derive(dust.PM10, func(x float64) float64 { return 2*x + x*x/1000 })
+	s.blocks(welchOld[:2], welchNew)
+	f = s.compare().Fine
+	require.Equal(t, "cannot tell: too little data", f.Answer)
+	require.Contains(t, f.Why, "2 sessions before and 5 after")
+
+	s = newShop(t)
+	s.derive(dust.PM10, func(x float64) float64 { return 2*x + x*x/1000 })
+	s.setup("old hood", monday)
+	s.setup("new hood", monday.AddDate(0, 0, 3))
+	for i := range 6 {
+		s.run([]string{"sanding", "sawing"}[i/3], monday.AddDate(0, 0, i), runLength, flat(float64(100+i)))
+	}
+	require.Equal(t, "cannot tell: no task was done under both setups", s.compare().Fine.Answer)
 }
 
 func TestNoFineOrChipsWithoutCoarse(t *testing.T) {

@@ -42,6 +42,9 @@ func (v Verdict) claimsChange() bool {
 	return false
 }
 
+// fell reports whether a reduction of any size is shown.
+func (v Verdict) fell() bool { return v.claimsChange() && v != Increased }
+
 // guarded withholds a word of change that the permutation test does not bear
 // out. Where so few values cannot reach p ≤ alpha by relabelling, the word stays
 // and restsOnModel says that it leans on log-normal sessions alone.

@@ -1,7 +1,6 @@
 package compare
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"strings"
@@ -235,56 +234,6 @@ func whole(share float64) string {
 
 func percent(p float64) string {
 	return strings.TrimSuffix(strings.TrimRight(fmt.Sprintf("%.1f", p), "0"), ".")
-}
-
-// fineAnswer puts the contrast of fine and coarse dust in words.
-func fineAnswer(f *FineChips, e estimate, fineFell, coarseFell bool, alpha float64) (answer, why string) {
-	switch {
-	case errors.Is(e.trouble, ErrNoSpread):
-		return "cannot tell", "The split between fine and coarse dust changed by the same factor every time, which real dust never does: the sensor seems to work out one from the other."
-	case errors.Is(e.trouble, errNoDiary):
-		return "cannot tell: there is no diary of tasks under these setups", "Without tasks nobody knows which of the dust in the air came from work."
-	case !e.ok:
-		return "cannot tell: too little data", "Fine and coarse dust need at least three sessions under each setup, with both measured in the same runs."
-	}
-	why = fmt.Sprintf("Fine dust (PM2.5) went to %.2f and coarse dust (PM10 − PM2.5) to %.2f of what it was; the quotient is %.2f (interval %.2f to %.2f; 1 means alike). Coarse dust is %s.",
-		orNaN(f.Fine.Ratio), orNaN(f.Coarse.Ratio), e.point(), e.ratio.Low, e.ratio.High, coarseNote)
-	return fallWords(fineFell, coarseFell) + contrastWords(e, fineFell && coarseFell, alpha), why
-}
-
-func fallWords(fine, coarse bool) string {
-	switch {
-	case fine && coarse:
-		return "both fell"
-	case fine:
-		return "fine dust fell, a fall of coarse dust is not shown"
-	case coarse:
-		return "coarse dust fell, a fall of fine dust is not shown"
-	}
-	return "a fall is shown of neither"
-}
-
-func contrastWords(e estimate, both bool, alpha float64) string {
-	const anyChange = 0.5 // which reduction matters plays no part here
-	word, _ := guarded(VerdictFor(e.ratio.Low, e.ratio.High, anyChange), e.perm, alpha)
-	winner, loser := "coarse dust", "fine dust"
-	if word != Increased {
-		winner, loser = loser, winner
-	}
-	switch {
-	case !word.claimsChange():
-		return "; whether one changed more than the other cannot be told"
-	case both:
-		return fmt.Sprintf(", %s more than %s", winner, loser)
-	}
-	return fmt.Sprintf("; %s did better than %s", winner, loser)
-}
-
-func orNaN(x *float64) float64 {
-	if x == nil {
-		return math.NaN()
-	}
-	return *x
 }
 
 // methodText names what was computed, for the record.

@@ -1,0 +1,192 @@
+package compare
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"dustlog/internal/dust"
+)
+
+// fineOrChips asks whether fine dust fell as much as coarse dust: per run
+// ln(PM2.5) − ln(PM10 − PM2.5), compared like any other quantity. Pairing inside
+// the run makes this sharper than two separate ratios. nil without both channels.
+func (st *study) fineOrChips() *FineChips {
+	if !st.has(dust.PM25) || !st.has(dust.PM10) {
+		return nil
+	}
+	fine := st.channel(dust.PM25)
+	coarse := st.between(dust.PM10, dust.PM25, "PM10 − PM2.5")
+	c := st.contrast(fine, coarse)
+	f := &FineChips{}
+	var words [2]Verdict
+	f.Fine, words[0] = st.effect(fine)
+	f.Coarse, words[1] = st.effect(coarse)
+	f.Fine.Secondary, f.Coarse.Secondary = st.in.Metric != dust.PM25, true
+	if c.hasPoint() {
+		f.Contrast = ptr(c.point())
+	}
+	if c.ok {
+		f.CILow, f.CIHigh = ptr(c.ratio.Low), ptr(c.ratio.High)
+	}
+	f.Answer, f.Why = c.words(f, words[0], words[1], 1-st.in.Confidence)
+	f.Why += " Chips themselves are too large for the sensor and are not measured."
+	return f
+}
+
+// contrast is the estimate of ln fine − ln coarse, with the runs that could not
+// go in.
+type contrast struct {
+	estimate
+	runs     int        // that could have gone in
+	low      int        // of them, with fine or coarse dust not told from the background
+	missing  int        // of them, with too few readings of either
+	sessions [sides]int // that could have gone in
+	kept     [sides]int // of them, with fine and coarse dust in a run
+}
+
+// contrast compares ln fine − ln coarse of the runs that have both.
+func (st *study) contrast(fine, coarse quantity) contrast {
+	fines := netMeans(fine, st.runs, false)
+	coarses := netMeans(coarse, st.runs, false)
+	var c contrast
+	var samples []sample
+	seen, kept := map[int]bool{}, map[int]bool{}
+	for i, run := range st.runs {
+		if !st.takes(run, rules{}) {
+			continue
+		}
+		c.runs++
+		seen[run.session] = true
+		switch f, x := fines[i].value, coarses[i].value; {
+		case math.IsNaN(f) || math.IsNaN(x):
+			c.missing++
+		case f < fine.loq || x < coarse.loq:
+			c.low++
+		default:
+			samples = append(samples, st.sample(run, math.Log(f)-math.Log(x)))
+			kept[run.session] = true
+		}
+	}
+	c.sessions, c.kept = st.perSide(seen), st.perSide(kept)
+	c.estimate = estimateChange(samples, st.in.Confidence)
+	if st.noDiary {
+		c.ok, c.trouble = false, errNoDiary
+	}
+	return c
+}
+
+// perSide counts sessions by setup.
+func (st *study) perSide(sessions map[int]bool) (n [sides]int) {
+	for i := range sessions {
+		n[st.sessions[i].side]++
+	}
+	return n
+}
+
+// fixedMultiple reports whether the split never changes: no spread at all, or an
+// interval that prints as nothing but 1.00.
+func (c contrast) fixedMultiple() bool {
+	return errors.Is(c.trouble, ErrNoSpread) ||
+		c.ok && figure(c.ratio.Low) == "1.00" && figure(c.ratio.High) == "1.00"
+}
+
+// words answers the question, beginning with fine dust, and says what with.
+func (c contrast) words(f *FineChips, fine, coarse Verdict, alpha float64) (answer, why string) {
+	switch {
+	case errors.Is(c.trouble, errNoDiary):
+		return "cannot tell: there is no diary of tasks under these setups", "Without tasks nobody knows which of the dust in the air came from work."
+	case c.fixedMultiple():
+		return "cannot tell: the coarse channel is a fixed multiple of the fine one, so the sensor does not see coarse dust by itself",
+			"Fine dust (PM2.5) and coarse dust (PM10 − PM2.5) kept in step in every session, which real dust never does: the sensor works out one from the other."
+	case !c.ok:
+		return c.missingWords()
+	}
+	why = fmt.Sprintf("Fine dust (PM2.5) was %s and coarse dust (PM10 − PM2.5) %s; the quotient of their ratios after/before is %s (interval %s to %s; 1 means alike). Coarse dust is %s.",
+		changeOf(f.Fine.Ratio), changeOf(f.Coarse.Ratio), figure(c.point()), figure(c.ratio.Low), figure(c.ratio.High), coarseNote)
+	if c.low > 0 {
+		why += fmt.Sprintf(" %d of %s left out: fine or coarse dust cannot be told from the background.", c.low, many(c.runs, "run"))
+	}
+	if c.missing > 0 {
+		why += fmt.Sprintf(" %d of %s left out: too few readings of fine or coarse dust.", c.missing, many(c.runs, "run"))
+	}
+	return fallWords(fine, coarse, fellMore(c.estimate, alpha)), why
+}
+
+// missingWords says why there is no interval: what was measured, not the number
+// of sessions, where there would have been enough of them.
+func (c contrast) missingWords() (answer, why string) {
+	left := fmt.Sprintf("%s before and %d after have both in the same runs, and each setup needs %d.",
+		many(c.kept[before], "session"), c.kept[after], fewestSessions)
+	enough := min(c.sessions[before], c.sessions[after]) >= fewestSessions
+	switch {
+	case enough && c.low > 0 && c.low >= c.missing:
+		return fmt.Sprintf("cannot tell: in %d of %s fine or coarse dust cannot be told from the background", c.low, many(c.runs, "run")), left
+	case enough && c.missing > 0:
+		return fmt.Sprintf("cannot tell: %d of %s lack readings of fine or coarse dust", c.missing, many(c.runs, "run")), left
+	case enough && !c.hasPoint():
+		return "cannot tell: no task was done under both setups", "So the setups cannot be told apart from the tasks."
+	}
+	return "cannot tell: too little data", left
+}
+
+// fellMore says which of the two did better: -1 fine, 1 coarse, 0 cannot be told.
+func fellMore(e estimate, alpha float64) int {
+	const anyChange = 0.5 // which reduction matters plays no part here
+	word, _ := guarded(VerdictFor(e.ratio.Low, e.ratio.High, anyChange), e.perm, alpha)
+	switch {
+	case word == Increased:
+		return 1
+	case word.claimsChange():
+		return -1
+	}
+	return 0
+}
+
+// fallWords begins with what happened to fine dust. It names the one that fell
+// more only where a fall of it is shown.
+func fallWords(fine, coarse Verdict, more int) string {
+	switch {
+	case fine.fell() && coarse.fell():
+		return "fine dust fell" + [...]string{
+			", and more than coarse dust, which fell too",
+			", and so did coarse dust; which of them fell more cannot be told",
+			" too, and coarse dust more",
+		}[more+1]
+	case fine.fell() && coarse != Increased && more < 0:
+		return "fine dust fell, and more than coarse dust, of which no fall is shown"
+	case coarse.fell() && fine != Increased && more > 0:
+		return "no fall of fine dust is shown; coarse dust fell, and more than fine dust"
+	case fine.claimsChange() || coarse.claimsChange():
+		return happened("fine", fine) + "; " + happened("coarse", coarse)
+	}
+	return "no fall of fine dust is shown, nor of coarse dust"
+}
+
+func happened(size string, word Verdict) string {
+	switch {
+	case word.fell():
+		return size + " dust fell"
+	case word == Increased:
+		return size + " dust rose"
+	}
+	return "no fall of " + size + " dust is shown"
+}
+
+func changeOf(ratio *float64) string {
+	if ratio == nil {
+		return "not comparable"
+	}
+	return change(*ratio)
+}
+
+// figure is a ratio with two decimals; nothing above zero prints as 0.00.
+func figure(x float64) string {
+	switch {
+	case x < 0.01:
+		return "less than 0.01"
+	case x > 1000:
+		return "more than 1000"
+	}
+	return fmt.Sprintf("%.2f", x)
+}
