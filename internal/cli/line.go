@@ -169,14 +169,12 @@ func (s *lineSource) Read(ctx context.Context) (dust.Values, dust.Flags, error) 
 
 // checkSpecimen notices that another specimen of the model speaks.
 func (s *lineSource) checkSpecimen() {
-	id := s.ID()
-	if id == "" || id == s.line.id {
-		return
+	for _, id := range s.IDs() {
+		if s.line.id != "" && id != s.line.id {
+			s.line.event(collect.EventSwapped, fmt.Sprintf("%s %s was exchanged for %s: readings before and after are of two sensors", s.line.model, s.line.id, id))
+		}
+		s.line.id = id
 	}
-	if s.line.id != "" {
-		s.line.event(collect.EventSwapped, fmt.Sprintf("%s %s was exchanged for %s: readings before and after are of two sensors", s.line.model, s.line.id, id))
-	}
-	s.line.id = id
 }
 
 // checkModel notices frames on the line that another model sends.

@@ -51,7 +51,8 @@ type Device struct {
 	bytes   int64
 	buf     [1024]byte
 
-	id        string   // which specimen it is, as far as it tells
+	ids       []string // specimens heard since IDs was asked
+	sdsKnown  bool     // sdsID is known
 	sdsID     [2]byte  // of the last SDS frame, to see a change cheaply
 	recent    []byte   // the newest bytes, at least recentBytes once there were so many
 	delivered int      // readings so far

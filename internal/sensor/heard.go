@@ -27,15 +27,20 @@ func (d *Device) keep(p []byte) {
 // that reads.
 func (d *Device) Recent() []byte { return bytes.Clone(d.recent[max(0, len(d.recent)-recentBytes):]) }
 
-// ID names the specimen: an SDS011's device id, learnt from its frames, or an SPS30's
-// serial number once AskID has asked for it. "" if it is not known. It is for the
-// goroutine that reads.
-func (d *Device) ID() string { return d.id }
+// IDs returns the specimens heard since it was last asked, each when it was heard first
+// or again after another: an SDS011's device id, learnt from its frames, or an SPS30's
+// serial number once AskID has asked for it. It is for the goroutine that reads.
+func (d *Device) IDs() []string {
+	ids := d.ids
+	d.ids = nil
+	return ids
+}
 
 // learnSDS takes the device id of a frame of the SDS family, bytes 6 and 7.
 func (d *Device) learnSDS(raw []byte) {
-	if id := [2]byte{raw[6], raw[7]}; d.id == "" || id != d.sdsID {
-		d.sdsID, d.id = id, fmt.Sprintf("%02X%02X", id[0], id[1])
+	if id := [2]byte{raw[6], raw[7]}; !d.sdsKnown || id != d.sdsID {
+		d.sdsID, d.sdsKnown = id, true
+		d.ids = append(d.ids, fmt.Sprintf("%02X%02X", id[0], id[1]))
 	}
 }
 
@@ -44,7 +49,7 @@ func (d *Device) AskID(ctx context.Context) error {
 	if d.model != SPS30 {
 		return nil
 	}
-	return d.sps30(ctx, "serial_number", func(a *shdlc) { d.id = a.text() })
+	return d.sps30(ctx, "serial_number", func(a *shdlc) { d.ids = append(d.ids, a.text()) })
 }
 
 // text is the answer's text, which ends with a zero.
