@@ -115,3 +115,15 @@ func TestFiellerDoesNotDependOnScale(t *testing.T) {
 		require.InEpsilon(t, want.P, got.P, 1e-9)
 	}
 }
+
+// One absurd session of each setup: the limits of the slope leave the range of
+// numbers, so no slope is told.
+func TestASlopeBeyondNumbersIsNotTold(t *testing.T) {
+	s := newShop(t)
+	s.blocks([]float64{100, 1e300, 100}, []float64{100, 1e300, 120})
+	res := s.compare()
+	require.Nil(t, res.TrendPercentPerDay)
+	require.Nil(t, res.TrendLow)
+	require.Nil(t, res.TrendHigh)
+	requireWarning(t, res, "drift and season are in the ratio")
+}
