@@ -98,9 +98,9 @@ func TestReplugUnderAnotherName(t *testing.T) {
 	}
 	cancel()
 	require.NoError(t, <-done)
-	require.Equal(t, []string{"lost", "back", "moved", "swapped"}, sink.kinds())
-	require.Contains(t, sink.events[3].Text, "A160 was exchanged for A001")
-	require.Contains(t, sink.events[2].Text, after.Path())
+	require.Equal(t, []string{"lost", "moved", "swapped", "back"}, sink.kinds())
+	require.Contains(t, sink.events[2].Text, "A160 was exchanged for A001")
+	require.Contains(t, sink.events[1].Text, after.Path())
 }
 
 func TestAPortNamedByItsAdapter(t *testing.T) {

@@ -146,15 +146,18 @@ type item struct {
 
 // worker runs one sensor.
 type worker struct {
-	in      Input
-	o       Options
-	source  Source
-	stamper stamper
-	flagger flagger
-	summary SensorSummary
-	counted dust.LineQuality // what the open source had counted when last told
-	toldAt  time.Time
-	stepped bool
+	in          Input
+	o           Options
+	source      Source
+	stamper     stamper
+	flagger     flagger
+	summary     SensorSummary
+	counted     dust.LineQuality // what the open source had counted when last told
+	toldAt      time.Time
+	toldElapsed time.Duration // the same moment
+	trouble     string        // kind of the event that said so; "": readings come
+	troubleAt   time.Duration
+	behind      time.Duration // how far the wall clock was said to be set back; 0: it is not
 }
 
 func newWorker(in Input, o Options) *worker {
@@ -172,8 +175,8 @@ func (w *worker) open(ctx context.Context) error {
 		return err
 	}
 	w.source, w.counted = source, dust.LineQuality{}
-	w.toldAt = w.in.Clock.Wall().UTC()
-	w.flagger.restart(w.toldAt)
+	w.toldAt, w.toldElapsed = w.stamper.now(), w.in.Clock.Elapsed()
+	w.flagger.restart(w.toldElapsed)
 	return nil
 }
 
@@ -192,15 +195,7 @@ func (w *worker) run(ctx context.Context, queue chan<- item, silence *silence) {
 		if errors.Is(err, io.EOF) || ctx.Err() != nil {
 			return
 		}
-		w.summary.Last = err
-		if errors.Is(err, dust.ErrSilent) {
-			w.summary.Silent++
-			w.event(queue, EventSilent, err.Error())
-		} else {
-			w.summary.Lost++
-			w.event(queue, EventLost, err.Error())
-		}
-		w.o.Log.Warn("sensor not delivering", "sensor", w.in.Sensor.Name, "error", err)
+		w.noteTrouble(queue, err)
 		if !w.o.Patient && !heard && !told && errors.Is(err, dust.ErrSilent) {
 			told = true
 			if silence.silent(err) {
@@ -210,8 +205,6 @@ func (w *worker) run(ctx context.Context, queue chan<- item, silence *silence) {
 		if !w.reopen(ctx) {
 			return
 		}
-		w.event(queue, EventBack, "line opened again")
-		w.o.Log.Info("line opened again", "sensor", w.in.Sensor.Name)
 	}
 }
 
@@ -223,38 +216,79 @@ func (w *worker) readAll(ctx context.Context, queue chan<- item, heard func()) e
 			return err
 		}
 		heard()
-		w.summary.Last = nil
+		w.noteBack(queue)
 		at, clockFlag, step := w.stamper.stamp()
 		w.noteStep(queue, at, step)
 		r := &dust.Reading{Time: at, Sensor: w.in.Sensor.Name, Values: values}
-		r.Flags = flags | clockFlag | w.flagger.flags(at, values)
+		r.Flags = flags | clockFlag | w.flagger.flags(w.in.Clock.Elapsed(), values)
 		w.summary.Readings++
 		if r.Flags != 0 {
 			w.summary.Flagged++
 		}
 		queue <- item{reading: r}
-		if at.Sub(w.toldAt) >= w.o.CommitEvery*6 {
+		if w.in.Clock.Elapsed()-w.toldElapsed >= w.o.CommitEvery*6 {
 			w.tellQuality(queue)
 		}
 	}
 }
 
-func (w *worker) noteStep(queue chan<- item, at time.Time, step time.Duration) {
-	if step == 0 {
-		w.stepped = false
+// noteTrouble records why no reading comes: once, until one comes or the reason is
+// another.
+func (w *worker) noteTrouble(queue chan<- item, err error) {
+	w.summary.Last = err
+	kind, count := EventLost, &w.summary.Lost
+	if errors.Is(err, dust.ErrSilent) {
+		kind, count = EventSilent, &w.summary.Silent
+	}
+	if w.trouble == kind {
 		return
 	}
-	if w.stepped && step < 0 {
-		return // still the same step back
+	if w.trouble == "" {
+		w.troubleAt = w.in.Clock.Elapsed()
 	}
-	w.stepped = true
-	queue <- item{event: &dust.Event{Time: at, Sensor: w.in.Sensor.Name, Kind: EventClockStep,
-		Text: fmt.Sprintf("the computer's clock was changed by %s", step.Round(time.Second))}}
-	w.o.Log.Warn("the computer's clock was changed", "sensor", w.in.Sensor.Name, "step", step.Round(time.Second))
+	w.trouble = kind
+	*count++
+	w.event(queue, kind, err.Error())
+	w.o.Log.Warn("sensor not delivering", "sensor", w.in.Sensor.Name, "error", err)
+}
+
+// noteBack records that readings come again.
+func (w *worker) noteBack(queue chan<- item) {
+	w.summary.Last = nil
+	if w.trouble == "" {
+		return
+	}
+	w.trouble = ""
+	gone := (w.in.Clock.Elapsed() - w.troubleAt).Round(time.Second)
+	w.event(queue, EventBack, fmt.Sprintf("readings again, %s after it was noticed that there were none", gone))
+	w.o.Log.Info("readings again", "sensor", w.in.Sensor.Name, "after", gone)
+}
+
+// noteStep records each change of the wall clock once, with its size, and the end of a
+// time in which it was behind.
+func (w *worker) noteStep(queue chan<- item, at time.Time, step time.Duration) {
+	size := (step - w.behind).Round(time.Second)
+	text := fmt.Sprintf("the computer's clock was changed by %s", size)
+	switch {
+	case step < 0 && size.Abs() <= clockStep:
+		return // still as far back as was said
+	case step < 0:
+		w.behind = step
+		text += fmt.Sprintf(": it is %s behind the readings before; times go on from those, flagged, until it is set right or dustlog is started anew", (-step).Round(time.Second))
+	case w.behind < 0:
+		w.behind = 0
+		text += ": it is no longer behind the readings before"
+	case step > 0:
+		text += ": if it is right now, the times of the readings before are too early by as much"
+	default:
+		return
+	}
+	queue <- item{event: &dust.Event{Time: at, Sensor: w.in.Sensor.Name, Kind: EventClockStep, Text: text}}
+	w.o.Log.Warn("the computer's clock was changed", "sensor", w.in.Sensor.Name, "step", size)
 }
 
 func (w *worker) event(queue chan<- item, kind, text string) {
-	queue <- item{event: &dust.Event{Time: w.in.Clock.Wall().UTC(), Sensor: w.in.Sensor.Name, Kind: kind, Text: text}}
+	queue <- item{event: &dust.Event{Time: w.stamper.now(), Sensor: w.in.Sensor.Name, Kind: kind, Text: text}}
 }
 
 // tellNotes records what the source noticed.
@@ -271,7 +305,7 @@ func (w *worker) tellNotes(queue chan<- item) {
 
 // tellQuality sends what was counted on the line since it was last told.
 func (w *worker) tellQuality(queue chan<- item) {
-	total, now := w.source.Quality(), w.in.Clock.Wall().UTC()
+	total, now := w.source.Quality(), w.stamper.now()
 	q := dust.LineQuality{
 		Sensor: w.in.Sensor.Name, From: w.toldAt, To: now,
 		Frames:         total.Frames - w.counted.Frames,
@@ -279,7 +313,7 @@ func (w *worker) tellQuality(queue chan<- item) {
 		OtherErrors:    total.OtherErrors - w.counted.OtherErrors,
 		BytesSkipped:   total.BytesSkipped - w.counted.BytesSkipped,
 	}
-	w.counted, w.toldAt = total, now
+	w.counted, w.toldAt, w.toldElapsed = total, now, w.in.Clock.Elapsed()
 	line := &w.summary.Line
 	line.Frames += q.Frames
 	line.ChecksumErrors += q.ChecksumErrors

@@ -16,24 +16,25 @@ const (
 	humidAbove = 75.0
 )
 
-// flagger adds the flags that need more than one frame to see.
+// flagger adds the flags that need more than one frame to see. It goes by elapsed time,
+// which no change of the wall clock disturbs.
 type flagger struct {
 	warmUp    time.Duration
-	warmUntil time.Time
+	warmUntil time.Duration
 	previous  dust.Values
-	sameSince time.Time
+	sameSince time.Duration
 	started   bool
 }
 
 // restart is called when the line was opened: the sensor may just have got power.
-func (f *flagger) restart(at time.Time) {
-	f.warmUntil = at.Add(f.warmUp)
+func (f *flagger) restart(at time.Duration) {
+	f.warmUntil = at + f.warmUp
 	f.started = false
 }
 
-func (f *flagger) flags(at time.Time, v dust.Values) dust.Flags {
+func (f *flagger) flags(at time.Duration, v dust.Values) dust.Flags {
 	var flags dust.Flags
-	if at.Before(f.warmUntil) {
+	if at < f.warmUntil {
 		flags |= dust.WarmUp
 	}
 	if rh, ok := v.Get(dust.Humidity); ok && rh > humidAbove {
@@ -43,7 +44,7 @@ func (f *flagger) flags(at time.Time, v dust.Values) dust.Flags {
 		f.previous, f.sameSince, f.started = v, at, true
 		return flags
 	}
-	if at.Sub(f.sameSince) > frozenAfter {
+	if at-f.sameSince > frozenAfter {
 		if allZero(v) {
 			flags |= dust.AllZero
 		} else {
