@@ -145,7 +145,7 @@ type openDay struct {
 func (d *dayReader) until(ctx context.Context, ms int64) error {
 	for {
 		if len(d.open) == 0 {
-			if len(d.list) == 0 || d.list[0].First > ms {
+			if len(d.list) == 0 || d.list[0].Day > sealed.DayOf(ms) {
 				return nil
 			}
 			if err := d.openNext(ctx); err != nil {

@@ -2,6 +2,7 @@ package sqlite_test
 
 import (
 	"context"
+	"slices"
 	"testing"
 	"time"
 
@@ -182,4 +183,19 @@ func TestSealBesideWork(t *testing.T) {
 	_, err = s.Seal(t.Context(), time.Now())
 	require.NoError(t, err)
 	require.Len(t, storetest.All(t, s, dust.Query{}), len(all)-1+len(late))
+}
+
+// TestLateBetweenSensors: a late row lies between the first readings of two
+// sensors of a sealed day, the first by name being the later.
+func TestLateBetweenSensors(t *testing.T) {
+	s := tempStore(t)
+	a, b := storetest.Readings("a", midnight.Add(time.Hour), 2), storetest.Readings("b", midnight, 2)
+	_, err := s.Append(t.Context(), append(slices.Clone(a), b...))
+	require.NoError(t, err)
+	_, err = s.Seal(t.Context(), time.Now())
+	require.NoError(t, err)
+	late := storetest.Readings("b", midnight.Add(time.Minute), 2)
+	_, err = s.Append(t.Context(), late)
+	require.NoError(t, err)
+	storetest.Same(t, slices.Concat(b, late, a), storetest.All(t, s, dust.Query{}))
 }

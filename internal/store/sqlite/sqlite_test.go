@@ -23,6 +23,9 @@ func TestMain(m *testing.M) {
 	if path := os.Getenv(appenderEnv); path != "" {
 		appendForever(path)
 	}
+	if order := os.Getenv(sealerEnv); order != "" {
+		appendAndSeal(order)
+	}
 	goleak.VerifyTestMain(m)
 }
 
