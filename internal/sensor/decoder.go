@@ -145,13 +145,14 @@ func (s *stream) next(p []byte, emit func(*Frame)) (rest []byte, ok bool) {
 
 // scan looks for frames in p itself. An unfinished candidate is kept.
 func (s *stream) scan(p []byte, emit func(*Frame)) (rest []byte, ok bool) {
+	starts, proto := s.starts, s.proto
 	for len(p) > 0 {
-		if !s.starts[p[0]] {
+		if !starts[p[0]] {
 			s.counts.BytesSkipped++
 			p = p[1:]
 			continue
 		}
-		v := s.proto.probe(p, &s.frame)
+		v := proto.probe(p, &s.frame)
 		switch v.act {
 		case accept:
 			s.accepted()
