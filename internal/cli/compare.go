@@ -97,9 +97,12 @@ func runCompare(cmd *cobra.Command, a *app, o compareOptions) error {
 func printCompare(a *app, r compare.Result) {
 	fmt.Fprintf(a.Stdout, "%s, %s → %s: %s\n\n", metricLabel(r.Metric), r.Before, r.After, r.Verdict)
 	fmt.Fprintln(a.Stdout, wrap(r.Why, 98, "  "))
+	if r.Caution != "" {
+		fmt.Fprintln(a.Stdout, wrap("But: "+r.Caution, 98, "  "))
+	}
 	fmt.Fprintln(a.Stdout)
 	t := newTable(a.Stdout, "  "+r.UnitOfReplication+"s", fmt.Sprintf("%s: %d", r.Before, r.NBefore), fmt.Sprintf("%s: %d", r.After, r.NAfter))
-	t.row("  geometric mean, "+r.Unit, number(r.GMBefore, "%.3g"), number(r.GMAfter, "%.3g"))
+	t.row("  "+r.MeanKind+", "+r.Unit, number(r.GMBefore, "%.3g"), number(r.GMAfter, "%.3g"))
 	t.row("  ratio after/before", number(r.Ratio, "%.2f"), fmt.Sprintf("%.0f %% interval %s to %s", r.Confidence*100, number(r.CILow, "%.2f"), number(r.CIHigh, "%.2f")))
 	t.row("  change", number(r.ChangePercent, "%+.0f %%"), fmt.Sprintf("smallest that matters: %.0f %%", r.SmallestChange))
 	t.row("  p", number(r.PValue, "%.3g"), "by relabelling sessions: "+number(r.PermutationP, "%.3g"))

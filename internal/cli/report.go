@@ -250,6 +250,9 @@ func printAnswers(a *app, in report.Input) {
 			fmt.Fprintln(a.Stdout, wrap(answer.Figure, 94, "  "))
 		}
 		fmt.Fprintln(a.Stdout, wrap(answer.Why, 94, "  "))
+		if answer.Caution != "" {
+			fmt.Fprintln(a.Stdout, wrap("But: "+answer.Caution, 94, "  "))
+		}
 		fmt.Fprintln(a.Stdout)
 	}
 }

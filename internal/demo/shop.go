@@ -29,7 +29,7 @@ const (
 )
 
 // DefaultSeed is the seed of the weeks that the documentation shows.
-const DefaultSeed = 7
+const DefaultSeed = 4
 
 // FirstMonday is the first working day.
 var FirstMonday = time.Date(2026, time.March, 2, 0, 0, 0, 0, time.UTC)

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"dustlog/internal/compare"
 	"dustlog/internal/exposure"
@@ -27,7 +28,7 @@ func captured(in Input) Answer {
 	}
 	a.Short, a.Why = capital(fine.Answer), fine.Why
 	switch {
-	case fine.Fine.CIHigh != nil && *fine.Fine.CIHigh < 1:
+	case fine.Fine.CIHigh != nil && *fine.Fine.CIHigh < 1 && strings.HasPrefix(fine.Answer, "fine dust fell"):
 		a.Tone = "yes"
 	case fine.Fine.CILow != nil && *fine.Fine.CILow > 1:
 		a.Tone = "no"
@@ -86,7 +87,7 @@ func helped(in Input) Answer {
 		return a
 	}
 	a.Question = fmt.Sprintf("Did changing from “%s” to “%s” really reduce fine dust?", r.Before, r.After)
-	a.Short, a.Why = heading(*r), r.Why
+	a.Short, a.Why, a.Caution = heading(*r), r.Why, r.Caution
 	switch r.Verdict {
 	case compare.ReducedEnough, compare.ReducedUncertain, compare.ReducedLess:
 		a.Tone = "yes"

@@ -107,12 +107,12 @@ func TestAnswersFollowTheResults(t *testing.T) {
 	in.Compare = &compare.Result{
 		Before: "old", After: "new", UnitOfReplication: "session", NBefore: 5, NAfter: 6, Confidence: 0.95,
 		Ratio: f(0.6), CILow: f(0.5), CIHigh: f(0.72), Verdict: compare.ReducedUncertain, Why: "why",
-		Fine: &compare.FineChips{Answer: "fine fell as well", Why: "w",
+		Fine: &compare.FineChips{Answer: "fine dust fell too", Why: "w",
 			Fine:   compare.Effect{Ratio: f(0.6), CILow: f(0.5), CIHigh: f(0.72)},
 			Coarse: compare.Effect{Ratio: f(1.1)}},
 	}
 	answers = report.Answers(in)
-	require.Equal(t, "Fine fell as well", answers[0].Short)
+	require.Equal(t, "Fine dust fell too", answers[0].Short)
 	require.Equal(t, "yes", answers[0].Tone)
 	require.Contains(t, answers[0].Figure, "−40 % (−50 % to −28 %)")
 	require.Contains(t, answers[0].Figure, "+10 %")

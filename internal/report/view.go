@@ -46,6 +46,7 @@ type Answer struct {
 	Tone     string // "yes", "no" or "open": picks the mark beside it, never colour alone
 	Figure   string // the number that carries it, with unit
 	Why      string
+	Caution  string // what a reader must know beside it; "" for nothing
 }
 
 // figure is a picture in the page.
