@@ -39,7 +39,7 @@ func (a *app) openStudy(ctx context.Context, cfg config.Config) (*study.Study, *
 	if err != nil {
 		return nil, nil, err
 	}
-	s, err := study.Open(ctx, records, settings)
+	s, err := study.Open(ctx, dailyRecords{records}, settings)
 	if err != nil {
 		records.Close()
 		return nil, nil, err

@@ -1,6 +1,7 @@
 package exposure
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -119,7 +120,7 @@ func (a *Assessor) check() error {
 		return fmt.Errorf("assess exposure: %w: no sensor has any", dust.ErrNoReadings)
 	}
 	if len(a.closed) == 0 {
-		return fmt.Errorf("assess exposure: %w in any shift: no shift lies in the time asked about", dust.ErrNoReadings)
+		return fmt.Errorf("assess exposure: %w in any shift: %w lies in the time asked about", dust.ErrNoReadings, ErrNoShift)
 	}
 	for _, t := range a.tracks {
 		if !t.channel.IsMass() {
@@ -128,6 +129,9 @@ func (a *Assessor) check() error {
 	}
 	return nil
 }
+
+// ErrNoShift says that there are readings but no shift.
+var ErrNoShift = errors.New("no shift")
 
 // backwardShifts tells of shifts that cannot be.
 func (in Input) backwardShifts() (warnings []string) {

@@ -52,7 +52,7 @@ func newAssessor(in Input, shifts schedule) *Assessor {
 
 // Track adds a sensor. Results list sensors in the order of their tracks.
 func (a *Assessor) Track(sensor dust.Sensor, channel dust.Channel) *Track {
-	t := &Track{sensor: sensor, channel: channel, runs: make([]sums, len(a.tasks)), flagged: map[dust.Flags]int{}}
+	t := &Track{sensor: sensor, channel: channel, runs: make([]sums, len(a.tasks))}
 	a.tracks = append(a.tracks, t)
 	return t
 }

@@ -2,7 +2,6 @@ package exposure
 
 import (
 	"math"
-	"time"
 
 	"dustlog/internal/dust"
 )
@@ -41,101 +40,48 @@ func nanograms(x float64) (ng float64, coarse bool) {
 	return x * nanogramsPerMicrogram, false
 }
 
-// buffer holds readings that are still needed.
-type buffer struct {
-	ms    []int64 // begin, Unix milliseconds
-	dt    []int32 // how long the reading speaks, ms
-	ng    []float64
-	flags []dust.Flags
-	fine  bool // some value was no whole number of 0.1 µg/m³
-}
-
-const longestSpan = math.MaxInt32
-
-// cut ends the last reading where the next begins.
-func (b *buffer) cut(next int64) {
-	if n := len(b.ms); n > 0 {
-		b.dt[n-1] = int32(min(int64(b.dt[n-1]), next-b.ms[n-1]))
-	}
-}
-
-// add appends the rows that have a value. Each speaks until the next, at most
-// for the hold time that the rows' own pace asks for.
-func (b *buffer) add(c Columns, channel dust.Channel) {
-	first := len(b.ms)
+// present returns the rows that have a value; c itself if all have.
+func (c Columns) present() Columns {
 	if c.Missing == nil {
-		b.ms, b.flags = append(b.ms, c.MS...), append(b.flags, c.Flags...)
-	} else {
-		for i, missing := range c.Missing {
-			if !missing {
-				b.ms, b.flags = append(b.ms, c.MS[i]), append(b.flags, c.Flags[i])
-			}
+		return c
+	}
+	p := Columns{PerUnit: c.PerUnit}
+	for i, missing := range c.Missing {
+		if missing {
+			continue
+		}
+		p.MS, p.Flags = append(p.MS, c.MS[i]), append(p.Flags, c.Flags[i])
+		if c.PerUnit == 0 {
+			p.Floats = append(p.Floats, c.Floats[i])
+		} else {
+			p.Ints = append(p.Ints, c.Ints[i])
 		}
 	}
-	b.addValues(c)
-	if first == len(b.ms) {
-		return
-	}
-	for i, f := range b.flags[first:] {
-		if f != 0 {
-			b.flags[first+i] = f.For(channel)
-		}
-	}
-	if first > 0 {
-		b.dt[first-1] = int32(min(int64(b.dt[first-1]), b.ms[first]-b.ms[first-1]))
-	}
-	b.addTimes(first, dust.HoldOf(b.ms[first:], dust.DefaultHold).Milliseconds())
+	return p
 }
 
-func (b *buffer) addValues(c Columns) {
+func (c *Columns) quantum() float64 { return nanogramsPerMicrogram / float64(c.PerUnit) }
+
+// value is row i in ng/m³; coarse as for nanograms.
+func (c *Columns) value(i int) (ng float64, coarse bool) {
 	if c.PerUnit == 0 {
-		for i, x := range c.Floats {
-			if c.Missing == nil || !c.Missing[i] {
-				ng, coarse := nanograms(x)
-				b.ng, b.fine = append(b.ng, ng), b.fine || !coarse
-			}
-		}
-		return
+		return nanograms(c.Floats[i])
 	}
-	quantum := nanogramsPerMicrogram / float64(c.PerUnit)
-	b.fine = b.fine || c.PerUnit > 10
-	for i, k := range c.Ints {
-		if c.Missing == nil || !c.Missing[i] {
-			b.ng = append(b.ng, float64(k)*quantum)
-		}
-	}
+	return float64(c.Ints[i]) * c.quantum(), c.PerUnit <= 10
 }
 
-// addTimes fills in how long the readings from first on speak.
-func (b *buffer) addTimes(first int, hold int64) {
-	for i := first + 1; i < len(b.ms); i++ {
-		b.dt = append(b.dt, int32(min(hold, b.ms[i]-b.ms[i-1])))
-	}
-	b.dt = append(b.dt, int32(hold))
-}
-
-// addSeries appends the readings of a series in [from, to), with its hold times.
-func (b *buffer) addSeries(s *dust.Series, i int, to int64) {
-	ms, _, _ := s.Columns()
-	_, end, _ := s.Bounds()
-	for p := range s.Spans(time.UnixMilli(ms[i]), end) {
-		if p.From >= to {
-			return
+// plainFrom is the first row from i on that has a flag or no plausible value.
+func (c *Columns) plainFrom(i int) int {
+	flags := c.Flags
+	if c.PerUnit == 0 {
+		for i < len(flags) && flags[i] == 0 && plausible(c.Floats[i]) {
+			i++
 		}
-		ng, coarse := nanograms(p.Value)
-		b.cut(p.From)
-		b.ms, b.dt = append(b.ms, p.From), append(b.dt, int32(min(p.To-p.From, longestSpan)))
-		b.ng, b.flags, b.fine = append(b.ng, ng), append(b.flags, p.Flags), b.fine || !coarse
+		return i
 	}
-}
-
-// end is where reading i stops speaking.
-func (b *buffer) end(i int) int64 { return b.ms[i] + int64(b.dt[i]) }
-
-// drop forgets the first n readings.
-func (b *buffer) drop(n int) {
-	b.ms = b.ms[:copy(b.ms, b.ms[n:])]
-	b.dt = b.dt[:copy(b.dt, b.dt[n:])]
-	b.ng = b.ng[:copy(b.ng, b.ng[n:])]
-	b.flags = b.flags[:copy(b.flags, b.flags[n:])]
+	ints := c.Ints[:len(flags)]
+	for i < len(flags) && flags[i] == 0 && ints[i] >= 0 {
+		i++
+	}
+	return i
 }

@@ -3,8 +3,6 @@ package exposure
 import (
 	"cmp"
 	"slices"
-
-	"dustlog/internal/dust"
 )
 
 // levels counts the time at each concentration: a counting histogram with a bin
@@ -27,14 +25,20 @@ func (l *levels) reset(fine bool) {
 }
 
 func (l *levels) add(ng float64, ms int64) {
-	bin := topBin
-	if x := ng / binWidth; x < topBin {
-		bin = int(x)
-	}
+	bin := binOf(ng)
 	if bin >= len(l.bins) {
 		l.grow(bin + 1)
 	}
 	l.bins[bin] += ms
+}
+
+// binOf finds the bin. A product of rounded numbers does: it never falls below a
+// whole number that is meant, and bins only need to be in the order of values.
+func binOf(ng float64) int {
+	if x := ng * (1 / binWidth); x < topBin {
+		return int(x)
+	}
+	return topBin
 }
 
 // grow makes room for n bins. What lies beyond the length is always zero.
@@ -47,16 +51,16 @@ func (l *levels) grow(n int) {
 	l.bins = l.bins[:n]
 }
 
-// percentile is the lowest concentration such that the air was at or below it
-// for at least percent of the measured time: the inverse of the empirical
-// distribution function, definition 1 of Hyndman and Fan, The American
+// percentile is the lowest concentration, in ng/m³, such that the air was at or
+// below it for at least percent of the measured time: the inverse of the
+// empirical distribution function, definition 1 of Hyndman and Fan, The American
 // Statistician 50 (1996) 361, with time as the weight. It is a value that was
-// read, never one in between. spans are those that were added, measured their
-// total time above zero.
-func (l *levels) percentile(percent, measured int64, spans []dust.Span) float64 {
+// read, never one in between. The measured time must not be zero.
+func (s *stretch) percentile(percent, measured int64) float64 {
+	l := &s.levels
 	below := int64(0) // ms in lower bins
 	bin := 0
-	for ; bin < len(l.bins); bin++ {
+	for ; bin < len(l.bins)-1; bin++ {
 		if (below+l.bins[bin])*100 >= percent*measured {
 			break
 		}
@@ -65,40 +69,45 @@ func (l *levels) percentile(percent, measured int64, spans []dust.Span) float64 
 	if !l.fine && bin < topBin {
 		return float64(bin) * binWidth
 	}
-	inside := l.inBin(bin, spans)
-	for _, p := range inside {
-		below += p.To - p.From
+	inside := s.inBin(bin)
+	for _, v := range inside {
+		below += v.ms
 		if below*100 >= percent*measured {
-			return p.Value
+			return v.ng
 		}
 	}
-	return inside[len(inside)-1].Value
+	return inside[len(inside)-1].ng
 }
 
-// inBin lists the spans of one bin, the lowest first.
-func (l *levels) inBin(bin int, spans []dust.Span) []dust.Span {
-	var inside []dust.Span
-	for _, p := range spans {
-		x := p.Value / binWidth
-		if (bin == topBin && x >= topBin) || (x < topBin && int(x) == bin) {
-			inside = append(inside, p)
+// level is one reading: a concentration and how long it lasted.
+type level struct {
+	ng float64
+	ms int64
+}
+
+// inBin lists the readings of one bin, the lowest first.
+func (s *stretch) inBin(bin int) []level {
+	var inside []level
+	for k := s.i; k < s.j; k++ {
+		if ng := s.b.ng[k]; binOf(ng) == bin {
+			inside = append(inside, level{ng, s.inside(s.b.ms[k], s.b.end(k))})
 		}
 	}
-	slices.SortFunc(inside, func(a, b dust.Span) int { return cmp.Compare(a.Value, b.Value) })
+	slices.SortFunc(inside, func(a, b level) int { return cmp.Compare(a.ng, b.ng) })
 	return inside
 }
 
 // above is how long readings were above a limit in mg/m³.
-func (l *levels) above(limit float64, spans []dust.Span) (ms int64) {
-	if !l.fine && len(l.bins) <= topBin {
+func (s *stretch) above(limit float64) (ms int64) {
+	if l := &s.levels; !l.fine && len(l.bins) <= topBin {
 		for bin := len(l.bins) - 1; bin >= 0 && float64(bin)*binWidth/nanogramsPerMilligram > limit; bin-- {
 			ms += l.bins[bin]
 		}
 		return ms
 	}
-	for _, p := range spans {
-		if p.Value/nanogramsPerMilligram > limit {
-			ms += p.To - p.From
+	for k := s.i; k < s.j; k++ {
+		if s.b.ng[k]/nanogramsPerMilligram > limit {
+			ms += s.inside(s.b.ms[k], s.b.end(k))
 		}
 	}
 	return ms

@@ -1,7 +1,6 @@
 package exposure
 
 import (
-	"math/bits"
 	"time"
 
 	"dustlog/internal/dust"
@@ -26,32 +25,26 @@ type sums struct {
 	excludedMs  [32]int64 // unusable readings by number of the flag
 }
 
-// add counts a reading that speaks for ms, and reports whether it may be used.
-func (s *sums) add(ng float64, ms int64, flags dust.Flags) bool {
-	if (flags != 0 || !plausible(ng)) && !s.odd(ng, ms, flags) {
-		return false
-	}
-	s.dose += ng * float64(ms)
-	s.ms += ms
-	return true
-}
-
 // plausible reports whether x is a number, finite, and not below zero.
 func plausible(x float64) bool { return x >= 0 && x-x == 0 }
 
-// odd counts a reading that is flagged or no plausible value.
-func (s *sums) odd(ng float64, ms int64, flags dust.Flags) (use bool) {
-	if why := unusable(ng, flags); why != 0 {
-		s.excludedMs[bits.TrailingZeros32(uint32(why))] += ms
-		return false
-	}
-	if flags.Has(dust.Saturated) {
+// addMind counts time that is used but to be told.
+func (s *sums) addMind(mind uint8, ms int64) {
+	if mind&mindSaturated != 0 {
 		s.saturatedMs += ms
 	}
-	if flags.Has(dust.Humid) {
+	if mind&mindHumid != 0 {
 		s.humidMs += ms
 	}
-	return true
+}
+
+// addOdd counts what [from, to) leaves out.
+func (s *sums) addOdd(odd []unused, from, to int64) {
+	for _, u := range odd {
+		if begin, end := max(u.from, from), min(u.to, to); end > begin {
+			s.excludedMs[u.flag] += end - begin
+		}
+	}
 }
 
 // unusable is the first flag that takes a reading out, so that the excluded

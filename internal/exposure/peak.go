@@ -33,12 +33,17 @@ type Peak struct {
 // means the earliest counts. Spans must be in time order, apart, and usable. The
 // error is ErrShortShift or ErrNoFullWindow.
 func Max15min(spans []dust.Span, from, to time.Time) (Peak, error) {
-	s := stretch{from: from.UnixMilli(), to: to.UnixMilli()}
-	for p := range clip(spans, s.from, s.to) {
-		s.spans = append(s.spans, p)
-	}
-	s.mark()
+	s := stretchOf(spans, from, to)
 	return s.peak()
+}
+
+// stretchOf is the stretch of spans in any unit.
+func stretchOf(spans []dust.Span, from, to time.Time) *stretch {
+	var b buffer
+	b.addSpans(spans)
+	var s stretch
+	s.fill(&b, from.UnixMilli(), to.UnixMilli())
+	return &s
 }
 
 // peak searches the windows that end in one block after the other. A block of
@@ -51,7 +56,7 @@ func (s *stretch) peak() (Peak, error) {
 	}
 	best := highest{complete: true}
 	if len(s.marks) == 0 {
-		best.scan(cursor{spans: s.spans}, cursor{spans: s.spans}, first, s.to)
+		best.scan(s.start(), s.start(), first, s.to)
 	}
 	least := s.highestAtMarks()
 	for k := blocksPerWindow; k < len(s.marks); k++ {
@@ -66,7 +71,7 @@ func (s *stretch) peak() (Peak, error) {
 	if !best.found {
 		return Peak{}, ErrNoFullWindow
 	}
-	return best.peak(s.spans), nil
+	return best.peak(s), nil
 }
 
 // highestAtMarks is the highest mean of the windows between two marks: the
@@ -156,9 +161,9 @@ func (h *highest) crossing(a, b moment) {
 }
 
 // peak sums the winning window afresh, free of the running sums' rounding.
-func (h *highest) peak(spans []dust.Span) Peak {
-	from, to := h.at.t-windowMs, h.at.t
-	dose, ms := integrate(clip(spans, from, to))
+func (h *highest) peak(s *stretch) Peak {
+	from := h.at.t - windowMs
+	dose, ms := s.sum(from, h.at.t)
 	return Peak{
 		Mean:     dose / float64(ms),
 		Start:    time.UnixMilli(from).UTC(),

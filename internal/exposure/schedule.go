@@ -116,8 +116,8 @@ func (d *byDay) due(tracks []*Track, horizon int64) (shifts []dust.Shift) {
 			return shifts
 		}
 		dayEnd := dayAfter(at, d.zone)
-		if latestEnd(tracks, at, dayEnd) > horizon || dayEnd > horizon {
-			d.from = at
+		if latestEnd(tracks, dayEnd) > horizon {
+			d.from, d.seen = at, true
 			return shifts
 		}
 		if s, ok := d.shift(tracks, at, dayEnd); ok {
@@ -127,12 +127,13 @@ func (d *byDay) due(tracks []*Track, horizon int64) (shifts []dust.Shift) {
 	}
 }
 
-// nextReading is the time of the first reading, of any sensor, not yet done.
+// nextReading is the time of the first usable reading, of any sensor, not yet
+// done.
 func (d *byDay) nextReading(tracks []*Track) (at int64, ok bool) {
 	for _, t := range tracks {
 		i := 0
 		if d.seen {
-			i, _ = slices.BinarySearch(t.buffer.ms, d.from)
+			i = t.buffer.search(d.from)
 		}
 		if i < len(t.buffer.ms) && (!ok || t.buffer.ms[i] < at) {
 			at, ok = t.buffer.ms[i], true
@@ -141,11 +142,11 @@ func (d *byDay) nextReading(tracks []*Track) (at int64, ok bool) {
 	return at, ok
 }
 
-// latestEnd is how far the readings that begin in [from, to) may speak.
-func latestEnd(tracks []*Track, from, to int64) int64 {
+// latestEnd is how far the usable readings that begin before to may speak.
+func latestEnd(tracks []*Track, to int64) int64 {
 	latest := to
 	for _, t := range tracks {
-		if i, _ := slices.BinarySearch(t.buffer.ms, to); i > 0 && t.buffer.ms[i-1] >= from {
+		if i := t.buffer.search(to); i > 0 {
 			latest = max(latest, t.buffer.end(i-1))
 		}
 	}
@@ -181,7 +182,12 @@ func (d *byDay) shift(tracks []*Track, from, to int64) (dust.Shift, bool) {
 	}, found
 }
 
-func (d *byDay) keepFrom(horizon int64) int64 { return min(horizon, d.from) }
+func (d *byDay) keepFrom(horizon int64) int64 {
+	if !d.seen {
+		return horizon
+	}
+	return min(horizon, d.from)
+}
 
 func (d *byDay) empty() bool { return true }
 

@@ -102,9 +102,7 @@ func setupsIn(periods []dust.SetupPeriod, from, to time.Time) string {
 // once and is split equally between the runs. Time outside tasks is task "". The
 // shares add up to 1; with no dose there are none.
 func TaskDoseShares(spans []dust.Span, tasks []dust.Task, from, to time.Time) []TaskDose {
-	s := stretch{from: from.UnixMilli(), to: to.UnixMilli(), spans: slices.Collect(clip(spans, from.UnixMilli(), to.UnixMilli()))}
-	s.mark()
-	return s.taskShares(tasks)
+	return stretchOf(spans, from, to).taskShares(tasks)
 }
 
 func (s *stretch) taskShares(tasks []dust.Task) []TaskDose {
@@ -115,7 +113,8 @@ func (s *stretch) taskShares(tasks []dust.Task) []TaskDose {
 		}
 	}
 	var doses []TaskDose
-	total, lastDose, lastMs := 0.0, 0.0, int64(0)
+	total := 0.0
+	lastDose, lastMs := s.upTo(s.from)
 	for _, edge := range edges(inside, s.from, s.to) {
 		dose, ms := s.upTo(edge)
 		addDose(&doses, active(inside, edge), dose-lastDose, float64(ms-lastMs)/msPerMinute)

@@ -15,14 +15,14 @@ type Track struct {
 	channel dust.Channel
 
 	buffer  buffer
-	tallied int // readings of the buffer before this one are in runs
+	tallied int // usable readings of the buffer before this one are in runs
+	oddDone int // the same for those left out
 	pieces  []piece
 	runs    []sums // by task of the diary
 
 	count       int
 	first, last int64 // begin of the first reading, end of the last
 	longest     time.Duration
-	flagged     map[dust.Flags]int
 }
 
 // piece is one shift of one sensor.
@@ -41,9 +41,18 @@ type piece struct {
 // hold time fits their own pace, as dust.Series.FitHold does it. Flags are those
 // of the whole reading. The columns may be used again afterwards.
 func (t *Track) Add(c Columns) error {
-	n := len(t.buffer.ms)
+	c = c.present()
+	for i, ms := range c.MS {
+		if i > 0 && ms <= c.MS[i-1] {
+			return t.backwards(c.MS[i-1], ms)
+		}
+	}
+	if err := t.begin(c.MS); err != nil {
+		return err
+	}
 	t.buffer.add(c, t.channel)
-	return t.added(n)
+	t.noteEnd()
+	return nil
 }
 
 // AddSeries takes the readings of a series in [from, to), with the hold times
@@ -51,39 +60,45 @@ func (t *Track) Add(c Columns) error {
 func (t *Track) AddSeries(s *dust.Series, from, to time.Time) error {
 	ms, _, _ := s.Columns()
 	i, _ := slices.BinarySearch(ms, from.UnixMilli())
-	if i == len(ms) {
+	j, _ := slices.BinarySearch(ms, to.UnixMilli())
+	if i >= j {
 		return nil
 	}
-	n := len(t.buffer.ms)
+	if err := t.begin(ms[i:j]); err != nil {
+		return err
+	}
 	t.buffer.addSeries(s, i, to.UnixMilli())
-	return t.added(n)
-}
-
-// added notes what came into the buffer from reading n on.
-func (t *Track) added(n int) error {
-	b := &t.buffer
-	if len(b.ms) == n {
-		return nil
-	}
-	for i := max(1, n); i < len(b.ms); i++ {
-		if b.ms[i] <= b.ms[i-1] {
-			return fmt.Errorf("sensor %q: %s comes after %s: %w", t.sensor.Name,
-				time.UnixMilli(b.ms[i]).UTC().Format(time.RFC3339Nano), time.UnixMilli(b.ms[i-1]).UTC().Format(time.RFC3339Nano), dust.ErrTimeBackwards)
-		}
-	}
-	if t.count == 0 {
-		t.first = b.ms[n]
-	}
-	t.count += len(b.ms) - n
-	t.last = b.end(len(b.ms) - 1)
-	t.longest = max(t.longest, time.Duration(t.last-b.ms[len(b.ms)-1])*time.Millisecond)
-	for _, f := range b.flags[n:] {
-		if f != 0 {
-			t.flagged[f]++
-		}
-	}
+	t.noteEnd()
 	return nil
 }
+
+// begin counts readings that are about to be added.
+func (t *Track) begin(ms []int64) error {
+	if len(ms) == 0 {
+		return nil
+	}
+	if t.count == 0 {
+		t.first = ms[0]
+	} else if ms[0] <= t.buffer.last.ms {
+		return t.backwards(t.buffer.last.ms, ms[0])
+	}
+	t.count += len(ms)
+	return nil
+}
+
+// noteEnd looks at the latest reading, which nothing has ended yet.
+func (t *Track) noteEnd() {
+	t.last = t.buffer.last.end
+	t.longest = max(t.longest, time.Duration(t.last-t.buffer.last.ms)*time.Millisecond)
+}
+
+func (t *Track) backwards(before, ms int64) error {
+	text := func(ms int64) string { return time.UnixMilli(ms).UTC().Format(time.RFC3339Nano) }
+	return fmt.Errorf("sensor %q: %s comes after %s: %w", t.sensor.Name, text(ms), text(before), dust.ErrTimeBackwards)
+}
+
+// Sensor is the sensor of the track.
+func (t *Track) Sensor() dust.Sensor { return t.sensor }
 
 // Count is the number of readings taken, unusable ones included.
 func (t *Track) Count() int { return t.count }
@@ -95,7 +110,7 @@ func (t *Track) LongestHold() time.Duration { return t.longest }
 // several flags counts for each.
 func (t *Track) Flagged() map[string]int {
 	counts := map[string]int{}
-	for flags, n := range t.flagged {
+	for flags, n := range t.buffer.flagged {
 		for _, name := range flags.Names() {
 			counts[name] += n
 		}
@@ -115,10 +130,11 @@ func (t *Track) assess(shifts []dust.Shift, tasks []dust.Task, limit float64, s 
 		t.pieces = append(t.pieces, t.piece(shift, tasks, limit, s))
 	}
 	t.tally(tasks, horizon)
-	n, _ := slices.BinarySearch(t.buffer.ms, keepFrom)
-	n = min(max(0, n-1), t.tallied) // the reading before may still speak
-	t.buffer.drop(n)
+	n := min(max(0, t.buffer.search(keepFrom)-1), t.tallied) // the reading before may still speak
+	odd := len(t.buffer.odd)
+	t.buffer.drop(n, keepFrom)
 	t.tallied -= n
+	t.oddDone -= odd - len(t.buffer.odd)
 }
 
 func (t *Track) piece(shift dust.Shift, tasks []dust.Task, limit float64, s *stretch) piece {
@@ -127,10 +143,8 @@ func (t *Track) piece(shift dust.Shift, tasks []dust.Task, limit float64, s *str
 	p.taskShares = s.taskShares(tasks)
 	p.peak, p.peakErr = s.peak()
 	if p.ms > 0 {
-		p.p50 = s.levels.percentile(50, p.ms, s.spans)
-		p.p95 = s.levels.percentile(95, p.ms, s.spans)
-		p.p99 = s.levels.percentile(99, p.ms, s.spans)
-		p.aboveMs = s.levels.above(limit, s.spans)
+		p.p50, p.p95, p.p99 = s.percentile(50, p.ms), s.percentile(95, p.ms), s.percentile(99, p.ms)
+		p.aboveMs = s.above(limit)
 	}
 	return p
 }
@@ -140,43 +154,36 @@ func (t *Track) piece(shift dust.Shift, tasks []dust.Task, limit float64, s *str
 // they came.
 func (t *Track) tally(tasks []dust.Task, horizon int64) {
 	b := &t.buffer
-	last := len(b.ms)
-	if last > 0 && b.end(last-1) > horizon {
-		last-- // the next reading may end it
-	}
-	if last <= t.tallied {
-		return
+	last, lastOdd := len(b.ms), len(b.odd)
+	if b.last.end > horizon { // the next reading may end it
+		if b.last.odd {
+			lastOdd--
+		} else {
+			last--
+		}
 	}
 	for k, task := range tasks {
 		from, to := task.Start.UnixMilli(), never
 		if !task.Running() {
 			to = task.Stop.UnixMilli()
 		}
-		if to <= b.ms[t.tallied] || from >= b.end(last-1) {
-			continue
-		}
-		i, _ := slices.BinarySearch(b.ms, from)
-		for i = max(t.tallied, i-1); i < last && b.ms[i] < to; i++ {
-			if begin, end := max(b.ms[i], from), min(b.end(i), to); end > begin {
-				t.runs[k].add(b.ng[i], end-begin, b.flags[i])
+		t.runs[k].addOdd(b.odd[t.oddDone:lastOdd], from, to)
+		for i := max(t.tallied, b.search(from)-1); i < last && b.ms[i] < to; i++ {
+			if ms := min(b.end(i), to) - max(b.ms[i], from); ms > 0 {
+				t.runs[k].dose += b.ng[i] * float64(ms)
+				t.runs[k].ms += ms
+				t.runs[k].addMind(b.mind[i], ms)
 			}
 		}
 	}
-	t.tallied = last
+	t.tallied, t.oddDone = last, lastOdd
 }
 
 // usableIn returns the begin of the first and the end of the last usable reading
 // that begins in [from, to).
 func (t *Track) usableIn(from, to int64) (first, last int64, ok bool) {
 	b := &t.buffer
-	i, _ := slices.BinarySearch(b.ms, from)
-	j, _ := slices.BinarySearch(b.ms, to)
-	for i < j && unusable(b.ng[i], b.flags[i]) != 0 {
-		i++
-	}
-	for i < j && unusable(b.ng[j-1], b.flags[j-1]) != 0 {
-		j--
-	}
+	i, j := b.search(from), b.search(to)
 	if i >= j {
 		return 0, 0, false
 	}

@@ -2,109 +2,79 @@ package study
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
 	"strings"
-	"time"
 
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
 )
 
 // Exposure assesses every shift in the window for every sensor that sends the
-// metric.
+// metric. Readings are taken day by day, so a year needs no more memory than a
+// week.
 func (s *Study) Exposure(ctx context.Context, metric dust.Channel, w Window) (exposure.Result, error) {
-	var all []*dust.Series
-	for _, sensor := range s.sensors {
-		series, err := s.Series(ctx, sensor, metric, w)
-		if err != nil {
-			return exposure.Result{}, err
-		}
-		if series.Len() > 0 {
-			all = append(all, series)
-		}
-	}
-	if len(all) == 0 {
-		return exposure.Result{}, fmt.Errorf("%w of %s in the time asked about", dust.ErrNoReadings, metric.Label())
-	}
 	tasks, err := s.records.Tasks(ctx, w.From, w.To)
 	if err != nil {
 		return exposure.Result{}, err
 	}
-	shifts := s.shifts(all, w)
-	if len(shifts) == 0 {
-		return exposure.Result{}, fmt.Errorf("%w that can be used in the time asked about: %s", dust.ErrNoReadings, against(all))
-	}
-	result, err := exposure.Assess(exposure.Input{
-		Shifts:        shifts,
-		Series:        all,
+	in := exposure.Input{
 		Tasks:         tasks,
 		Setups:        s.setups,
 		Limit:         s.settings.Limit,
 		Factors:       s.settings.Factors,
 		DeclaredShift: s.settings.Hours != nil,
-	})
-	result.Warnings = append(result.Warnings, sparse(all)...)
+	}
+	assessor := exposure.NewAssessorOfDays(in, s.settings.Zone)
+	if s.settings.Hours != nil {
+		assessor = exposure.NewAssessorOfHours(in, *s.settings.Hours)
+	}
+	feeds, err := s.feeds(ctx, assessor, metric, w)
+	defer stopAll(feeds)
+	if err == nil {
+		err = feedByDay(ctx, assessor, feeds)
+	}
+	if err != nil {
+		return exposure.Result{}, err
+	}
+	var tracks []*exposure.Track
+	for _, f := range feeds {
+		if f.track.Count() > 0 {
+			tracks = append(tracks, f.track)
+		}
+	}
+	if len(tracks) == 0 {
+		return exposure.Result{}, fmt.Errorf("%w of %s in the time asked about", dust.ErrNoReadings, metric.Label())
+	}
+	result, err := assessor.Result()
+	if errors.Is(err, exposure.ErrNoShift) {
+		return exposure.Result{}, fmt.Errorf("%w that can be used in the time asked about: %s", dust.ErrNoReadings, against(tracks))
+	}
+	result.Warnings = append(result.Warnings, sparse(tracks)...)
 	return result, err
 }
 
 // sparse warns of sensors whose readings are far apart.
-func sparse(all []*dust.Series) []string {
+func sparse(tracks []*exposure.Track) []string {
 	var out []string
-	for _, series := range all {
-		if series.LongestHold() > dust.DefaultHold {
+	for _, t := range tracks {
+		if t.LongestHold() > dust.DefaultHold {
 			out = append(out, fmt.Sprintf("sensor %q: its readings are far apart, so each is taken to speak until the next, for up to %s; shorter peaks cannot be seen",
-				series.Sensor.Name, series.LongestHold()))
+				t.Sensor().Name, t.LongestHold()))
 		}
 	}
 	return out
 }
 
-// shifts are the declared hours of the days with readings, or what the readings
-// themselves span.
-func (s *Study) shifts(all []*dust.Series, w Window) []dust.Shift {
-	if s.settings.Hours == nil {
-		return exposure.ShiftsFromReadings(all, s.settings.Zone)
-	}
-	var from, to time.Time
-	for _, series := range all {
-		first, last, _ := series.Bounds()
-		if from.IsZero() || first.Before(from) {
-			from = first
-		}
-		if last.After(to) {
-			to = last
-		}
-	}
-	var shifts []dust.Shift
-	for _, shift := range s.settings.Hours.Between(from, to) {
-		if anyReading(all, shift) {
-			shifts = append(shifts, shift)
-		}
-	}
-	return shifts
-}
-
-func anyReading(all []*dust.Series, shift dust.Shift) bool {
-	for _, series := range all {
-		for range series.Spans(shift.Start, shift.End) {
-			return true
-		}
-	}
-	return false
-}
-
 // against says what is held against the readings there are.
-func against(all []*dust.Series) string {
+func against(tracks []*exposure.Track) string {
 	total, flagged := 0, map[string]int{}
-	for _, series := range all {
-		_, _, flags := series.Columns()
-		for _, f := range flags {
-			total++
-			for _, name := range f.Names() {
-				flagged[name]++
-			}
+	for _, t := range tracks {
+		total += t.Count()
+		for name, n := range t.Flagged() {
+			flagged[name] += n
 		}
 	}
 	var parts []string
