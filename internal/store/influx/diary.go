@@ -26,8 +26,8 @@ const (
 	generationField   = "generation"
 )
 
-// fixed is the time of points that are about no moment: sensors and shops.
-var fixed = time.Unix(0, 0).UTC()
+// epoch is the time of points that are about no moment: sensors and shops.
+var epoch = time.Unix(0, 0).UTC()
 
 // Diary is what belongs to readings so that they can be understood. An alias, so
 // that others need not import this package.
@@ -48,7 +48,7 @@ func (m *Mirror) WriteDiary(ctx context.Context, d Diary) error {
 		}
 	}
 	head := appendTag([]byte(shopMeasurement), shopTag, m.s.shop)
-	return m.send(ctx, appendEnd(append(head, ' '), d.Generation, fixed))
+	return m.send(ctx, appendEnd(append(head, ' '), d.Generation, epoch))
 }
 
 func diaryLines(shop string, d Diary) []string {
@@ -62,7 +62,7 @@ func diaryLines(shop string, d Diary) []string {
 	}
 	for _, s := range d.Sensors {
 		b := appendText(begin(sensorMeasurement, sensorTag, s.Name), "model", s.Model)
-		end(appendText(append(b, ','), "position", string(s.Position)), fixed)
+		end(appendText(append(b, ','), "position", string(s.Position)), epoch)
 	}
 	for _, t := range d.Tasks {
 		b := appendText(begin(taskMeasurement, "person", t.Person), "name", t.Name)
@@ -94,7 +94,7 @@ func appendEnd(b []byte, generation int64, at time.Time) []byte {
 func (s *Store) Shops(ctx context.Context) ([]string, error) {
 	all := *s
 	all.shop = ""
-	points, err := all.points(ctx, shopMeasurement, fixed, fixed.Add(time.Second))
+	points, err := all.points(ctx, shopMeasurement, epoch, epoch.Add(time.Second))
 	if err != nil {
 		return nil, s.explain(ctx, "list shops", err)
 	}
@@ -109,7 +109,7 @@ func (s *Store) Shops(ctx context.Context) ([]string, error) {
 // Sensors lists the sensors by name, with model and position where a diary was
 // written.
 func (s *Store) Sensors(ctx context.Context) ([]dust.Sensor, error) {
-	points, err := s.current(ctx, sensorMeasurement, fixed, fixed.Add(time.Second))
+	points, err := s.current(ctx, sensorMeasurement, epoch, epoch.Add(time.Second))
 	if err != nil {
 		return nil, s.explain(ctx, "list sensors", err)
 	}
@@ -211,7 +211,7 @@ func (p *point) text(field string) string {
 
 // current returns the points of the shop's newest whole generation.
 func (s *Store) current(ctx context.Context, of string, from, to time.Time) ([]point, error) {
-	heads, err := s.points(ctx, shopMeasurement, fixed, fixed.Add(time.Second))
+	heads, err := s.points(ctx, shopMeasurement, epoch, epoch.Add(time.Second))
 	if err != nil || len(heads) == 0 {
 		return nil, err
 	}

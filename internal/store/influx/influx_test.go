@@ -69,6 +69,18 @@ func TestGaps(t *testing.T) {
 	storetest.Same(t, want, storetest.All(t, s, dust.Query{}))
 }
 
+// TestBefore1970: a clock that was never set.
+func TestBefore1970(t *testing.T) {
+	s := open(t)
+	want := append(storetest.Readings("bench", time.Date(1969, 7, 20, 0, 0, 0, 0, time.UTC), 3), storetest.Readings("bench", start, 3)...)
+	_, err := s.Append(t.Context(), want)
+	require.NoError(t, err)
+	storetest.Same(t, want, storetest.All(t, s, dust.Query{}))
+	series, err := s.Series(t.Context(), dust.Sensor{Name: "bench"}, []dust.Channel{dust.PM25}, time.Time{}, time.Time{})
+	require.NoError(t, err)
+	require.Equal(t, len(want), series[dust.PM25].Len())
+}
+
 func TestSensorsWithDifferentChannels(t *testing.T) {
 	s := open(t)
 	a, b := dust.Reading{Time: start, Sensor: "a"}, dust.Reading{Time: start, Sensor: "b"}

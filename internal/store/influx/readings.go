@@ -131,7 +131,15 @@ func (s *Store) sourceOf(measurement string, sensors, fields []string, from, to 
 	if len(fields) > 0 {
 		text += " and " + oneOf("_field", fields)
 	}
-	return text + ")"
+	text += ")"
+	// 1.8.10 takes an end before 1970 for none at all.
+	if !from.After(epoch) && from.After(earliest) {
+		text += fmt.Sprintf(" |> filter(fn: (r) => r._time >= %s)", from.Format(format))
+	}
+	if !to.After(epoch) {
+		text += fmt.Sprintf(" |> filter(fn: (r) => r._time <= %s)", to.Format(format))
+	}
+	return text
 }
 
 // oneOf is a condition in Flux. The values hold nothing that needs escaping.
@@ -210,21 +218,26 @@ func (s *Store) edges(ctx context.Context, sensors []string, from, to time.Time)
 		return first, last, nil // the server takes an empty range for a mistake
 	}
 	source := "data = " + s.source(sensors, []string{flagsField}, from, to)
-	err = s.each(ctx, source+"\ndata |> first() |> yield(name: \"first\")\ndata |> last() |> yield(name: \"last\")",
-		func(row *query.FluxRecord) error {
-			at := row.Time().UTC()
-			if first.IsZero() || at.Before(first) {
-				first = at
-			}
-			if at.After(last) {
-				last = at
-			}
-			return nil
-		})
+	first, last, err = s.ends(ctx, source+"\ndata |> first() |> yield(name: \"first\")\ndata |> last() |> yield(name: \"last\")")
 	if err != nil {
 		return time.Time{}, time.Time{}, s.explain(ctx, "look for readings", err)
 	}
 	return first, last, nil
+}
+
+// ends returns the earliest and latest time among the rows of a query.
+func (s *Store) ends(ctx context.Context, flux string) (first, last time.Time, err error) {
+	err = s.each(ctx, flux, func(row *query.FluxRecord) error {
+		at := row.Time().UTC()
+		if first.IsZero() || at.Before(first) {
+			first = at
+		}
+		if at.After(last) {
+			last = at
+		}
+		return nil
+	})
+	return first, last, err
 }
 
 // Span tells, for every sensor that has readings, the first and last of them and
