@@ -13,17 +13,13 @@ import (
 	"dustlog/internal/store/sqlite"
 )
 
-// sealKeep is how long a day stays unsealed after its end, so that late
-// readings and clock corrections need no rewrite.
-const sealKeep = 48 * time.Hour
-
 func newStore(a *app) *cobra.Command {
 	return group("store", "Look after the store: seal finished days, check it, drop old readings",
 		newStoreSeal(a), newStoreCheck(a), newStorePrune(a))
 }
 
 func newStoreSeal(a *app) *cobra.Command {
-	keep := "2d"
+	keep := "2d" // late readings and clock corrections then need no rewrite
 	cmd := &cobra.Command{
 		Use:   "seal",
 		Short: "Move the readings of finished days into one small file per sensor and day",

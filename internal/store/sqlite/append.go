@@ -66,6 +66,7 @@ type tx struct {
 	inserts map[insertKey]*sql.Stmt
 	grown   map[int64]*growth // by sensor
 	sealed  map[int64]*sealedTimes
+	newest  *sealed.Day // the last sealed day of any sensor, once it was asked for
 }
 
 // sealedTimes are the times of the sealed day of a sensor looked at last.
@@ -216,6 +217,15 @@ func (t *tx) unsealed(ctx context.Context, sensor int64, readings []*dust.Readin
 	for _, r := range readings {
 		day := sealed.DayOf(r.Time.UnixMilli())
 		first, last = min(first, day), max(last, day)
+	}
+	if t.newest == nil {
+		t.newest = new(sealed.Day)
+		if err := t.QueryRowContext(ctx, "SELECT coalesce(max(day), ?) FROM sealed_day", int64(math.MinInt64)).Scan(t.newest); err != nil {
+			return nil, err
+		}
+	}
+	if first > *t.newest {
+		return readings, nil // the usual case: they are new
 	}
 	list, err := listDays(ctx, t, "l.sensor_id = ? AND l.day BETWEEN ? AND ?", sensor, first, last)
 	if err != nil || len(list) == 0 {
