@@ -24,6 +24,7 @@ type Chunk struct {
 	Text    string // why the line was lost, or what happened
 	Kind    string // of an event
 	Silent  bool   // it was lost by silence
+	Dropped bool   // readings in it were not used
 	// Flags are those of the readings that came of it, where the driver knew more
 	// than their frames told; nil where it did not.
 	Flags []dust.Flags

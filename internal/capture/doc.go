@@ -17,6 +17,9 @@
 // An event is what the driver noticed and the bytes alone do not tell. It bears the
 // moment of the line before it, or of the loss that follows it.
 //
+// Bytes that came while the driver put the sensor to sleep or woke it are marked
+// "dropped": they were received, but made no readings.
+//
 // A line of bytes may carry "flags", one string for each reading that came of it,
 // where the driver knew more than the frame told (a fan fault from the status
 // register, the warm-up after a restart).

@@ -23,6 +23,7 @@ type Player struct {
 	wall    time.Time
 	elapsed time.Duration
 	ready   []sample
+	dropped bool         // the present chunk makes no readings
 	notes   []dust.Event // played, not told yet
 	flags   []dust.Flags // of the readings that the present chunk gives
 }
@@ -117,7 +118,9 @@ func (p *Player) play() error {
 	if c == nil {
 		return io.EOF
 	}
-	switch c := p.take(); c.What {
+	c2 := p.take()
+	p.dropped = c2.Dropped
+	switch c := c2; c.What {
 	case Bytes:
 		p.flags = c.Flags
 		p.decoder.Feed(c.Bytes, p.keep)
@@ -153,7 +156,7 @@ func (p *Player) Notes() []dust.Event {
 }
 
 func (p *Player) keep(f *sensor.Frame) {
-	if !f.IsData() {
+	if !f.IsData() || p.dropped {
 		return
 	}
 	flags := f.Flags

@@ -132,5 +132,5 @@ func parse(text []byte) (Chunk, error) {
 		}
 		flags = append(flags, f)
 	}
-	return Chunk{Flags: flags, Wall: l.Wall, Elapsed: time.Duration(l.ElapsedNs), What: l.What, Bytes: raw, Kind: l.Kind, Text: l.Text, Silent: l.Silent}, nil
+	return Chunk{Flags: flags, Wall: l.Wall, Elapsed: time.Duration(l.ElapsedNs), What: l.What, Bytes: raw, Kind: l.Kind, Text: l.Text, Silent: l.Silent, Dropped: l.Dropped}, nil
 }

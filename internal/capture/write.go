@@ -23,6 +23,7 @@ type line struct {
 	Kind      string    `json:"kind,omitempty"`
 	Text      string    `json:"text,omitempty"`
 	Silent    bool      `json:"silent,omitempty"`
+	Dropped   bool      `json:"dropped,omitempty"`
 	Flags     []string  `json:"flags,omitempty"`
 }
 
@@ -83,7 +84,7 @@ func (w *Writer) Add(c Chunk) {
 	if w.err != nil {
 		return
 	}
-	l := line{Wall: c.Wall.UTC(), ElapsedNs: c.Elapsed.Nanoseconds(), What: c.What, Hex: hex.EncodeToString(c.Bytes), Kind: c.Kind, Text: c.Text, Silent: c.Silent}
+	l := line{Wall: c.Wall.UTC(), ElapsedNs: c.Elapsed.Nanoseconds(), What: c.What, Hex: hex.EncodeToString(c.Bytes), Kind: c.Kind, Text: c.Text, Silent: c.Silent, Dropped: c.Dropped}
 	for _, f := range c.Flags {
 		l.Flags = append(l.Flags, f.String())
 	}

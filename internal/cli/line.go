@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"time"
 
 	"dustlog/internal/capture"
 	"dustlog/internal/collect"
@@ -25,6 +26,7 @@ type line struct {
 
 	list   func() ([]sensor.PortInfo, error)
 	where  sensor.Identity
+	duty   duty
 	opened string // name of the port when it was last open
 	id     string // the specimen that last spoke, if it tells
 	told   string // what was last said about a wrong sensor, so as to say it once
@@ -43,10 +45,15 @@ func newLine(cfg config.Config, s config.Sensor) (*line, error) {
 	if _, err := sensor.Command(model, "read"); err != nil && s.Mode == config.Passive {
 		return nil, fmt.Errorf("%w %s: sensor %q: mode %q: a %s cannot be asked, it only talks by itself", config.ErrFile, cfg.Path, s.Name, s.Mode, model)
 	}
+	plan, err := newDuty(model, s)
+	if err != nil {
+		return nil, fmt.Errorf("%w %s: sensor %q: %w", config.ErrFile, cfg.Path, s.Name, err)
+	}
 	return &line{
 		sensor: dust.Sensor{Name: s.Name, Model: string(model), Position: position},
 		model:  model, passive: s.Mode == config.Passive,
 		clock: capture.NewArrivals(collect.SystemClock()), list: sensor.ListPorts,
+		duty:  plan,
 		where: sensor.Identity{Serial: s.USBSerial, USBPath: s.USBPath, Path: s.Port},
 	}, nil
 }
@@ -101,7 +108,7 @@ func (l *line) tap(raw []byte, flags []dust.Flags) {
 	if raw == nil {
 		what = capture.Pause
 	}
-	l.note(capture.Chunk{What: what, Bytes: raw, Flags: flags})
+	l.note(capture.Chunk{What: what, Bytes: raw, Flags: flags, Dropped: l.duty.switching})
 }
 
 // note moves the clock to now and keeps the chunk.
@@ -138,6 +145,9 @@ type lineSource struct {
 	line     *line
 	asked    bool // the specimen was asked who it is
 	readings int
+
+	wokeAt time.Duration // by the system's clock; 0: not woken yet
+	asleep bool
 }
 
 // looksAfter is the reading after which the frames are looked at: a model with the
@@ -149,22 +159,32 @@ func (s *lineSource) Read(ctx context.Context) (dust.Values, dust.Flags, error) 
 		s.asked = true
 		_ = s.AskID(ctx) // if it does not answer, reading will tell why
 	}
-	v, flags, err := s.Device.Read(ctx)
-	switch {
-	case err == nil:
-		s.checkSpecimen()
-		if s.readings++; s.readings == looksAfter {
-			s.checkModel("the frames look like those of another model")
-		}
-	case ctx.Err() == nil:
-		s.line.clock.Mark()
-		silent := errors.Is(err, dust.ErrSilent)
-		if silent {
-			s.checkModel("it is silent, but another model speaks there")
-		}
-		s.line.keep(capture.Chunk{What: capture.Lost, Text: err.Error(), Silent: silent})
+	if err := s.followDuty(ctx); err != nil {
+		return dust.Values{}, 0, s.lost(ctx, err)
 	}
-	return v, flags, err
+	v, flags, err := s.Device.Read(ctx)
+	if err != nil {
+		return v, flags, s.lost(ctx, err)
+	}
+	s.checkSpecimen()
+	if s.readings++; s.readings == looksAfter {
+		s.checkModel("the frames look like those of another model")
+	}
+	return v, flags, nil
+}
+
+// lost notes that the line is lost or silent, unless the run is at its end.
+func (s *lineSource) lost(ctx context.Context, err error) error {
+	if ctx.Err() != nil {
+		return err
+	}
+	s.line.clock.Mark()
+	silent := errors.Is(err, dust.ErrSilent)
+	if silent {
+		s.checkModel("it is silent, but another model speaks there")
+	}
+	s.line.keep(capture.Chunk{What: capture.Lost, Text: err.Error(), Silent: silent})
+	return err
 }
 
 // checkSpecimen notices that another specimen of the model speaks.

@@ -34,6 +34,7 @@ const (
 	EventWrongSensor = "wrong_sensor" // another model seems to speak on the line
 	EventSwapped     = "swapped"      // the same model, but another specimen
 	EventMoved       = "moved"        // found again under another name of its port
+	EventDuty        = "duty"         // the sensor is switched off and on to a plan, or refuses to be
 )
 
 // Sink keeps what was collected.

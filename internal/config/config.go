@@ -19,9 +19,19 @@ type Config struct {
 	Shop  Shop
 	// CommitEvery is how often collected readings are committed to the store.
 	CommitEvery time.Duration
+	Forward     Forward
 	Sensors     []Sensor
 
 	origins map[string]string
+}
+
+// Forward says where readings are copied to, and with which right. The token
+// itself is no setting: it must not be shown.
+type Forward struct {
+	To        string        // influx://host:8086/database, or "" for nowhere
+	Every     time.Duration // how often to look for new readings
+	TokenFile string        // file that holds the token, read if DUSTLOG_INFLUX_TOKEN is not set
+	Org       string        // organisation, only for servers from 2 on
 }
 
 // Shop is what is true of the place and the people working there.
@@ -54,7 +64,23 @@ type Sensor struct {
 	USBPath   string  `toml:"usb_path"`
 	Position  string  `toml:"position"`
 	Mode      string  `toml:"mode"` // Active, Passive or "", which is Active
+	Duty      string  `toml:"duty"` // as in "60s/5m": on for 60 s of every 5 min; "": always on
 	Factor    *Factor `toml:"factor"`
+}
+
+// DutyCycle reads Duty: how long the sensor is on, and how long from one start to the
+// next; zeros if it is always on.
+func (s Sensor) DutyCycle() (on, every time.Duration, err error) {
+	if s.Duty == "" {
+		return 0, 0, nil
+	}
+	first, second, _ := strings.Cut(s.Duty, "/")
+	on, err1 := time.ParseDuration(strings.TrimSpace(first))
+	every, err2 := time.ParseDuration(strings.TrimSpace(second))
+	if err1 != nil || err2 != nil || on < 10*time.Second || every < on+10*time.Second || every > time.Hour {
+		return 0, 0, fmt.Errorf("duty %q: give the time on and the time from start to start, as in \"60s/5m\": at least 10s on and 10s off, at most 1h", s.Duty)
+	}
+	return on, every, nil
 }
 
 // The modes of a sensor that can do both: it talks by itself, or only when asked.
@@ -97,6 +123,12 @@ type file struct {
 	Collect struct {
 		CommitEvery *string `toml:"commit_every"`
 	} `toml:"collect"`
+	Forward struct {
+		To        *string `toml:"to"`
+		Every     *string `toml:"every"`
+		TokenFile *string `toml:"token_file"`
+		Org       *string `toml:"org"`
+	} `toml:"forward"`
 	Sensor []Sensor `toml:"sensor"`
 }
 

@@ -48,7 +48,7 @@ func TestFlagBeatsVariableBeatsFileBeatsDefault(t *testing.T) {
 func TestEveryScalarIsShown(t *testing.T) {
 	c, err := config.Load(config.Sources{Store: "x.db"})
 	require.NoError(t, err)
-	require.Len(t, c.Scalars(), 8)
+	require.Len(t, c.Scalars(), 12)
 	for _, s := range c.Scalars() {
 		require.NotEmpty(t, s.Help, s.Name)
 		require.Equal(t, "default", s.Origin)
@@ -66,8 +66,11 @@ func TestMistakesInTheFileNameTheirPlace(t *testing.T) {
 		"port twice":     {sensor("a", "/dev/1") + sensor("b", "/dev/1"), `sensors "a" and "b" name the same port /dev/1`},
 		"socket twice":   {byUSB("a", "usb_path = \"1-1:1.0\"") + byUSB("b", "usb_path = \"1-1:1.0\""), `sensors "a" and "b" name the same usb_path 1-1:1.0`},
 		"mode":           {byUSB("a", "port = \"/dev/1\"\nmode = \"lazy\""), `mode "lazy": use "active" or "passive"`},
+		"duty":           {byUSB("a", "port = \"/dev/1\"\nduty = \"5m/60s\""), `duty "5m/60s": give the time on`},
+		"no duty":        {byUSB("a", "port = \"/dev/1\"\nduty = \"often\""), `duty "often": give the time on`},
 		"bare factor":    {sensor("a", "/dev/1") + "[sensor.factor]\nfactor = 3.4\n", "a factor needs factor > 0, fraction, date and source"},
 		"commit too far": {"[collect]\ncommit_every = \"2m\"\n", `:2: collect.commit_every: "2m": give a time from 1s to 60s`},
+		"forward":        {"[forward]\nevery = \"2h\"\n", `forward.every: "2h": give a time from 1s to 1h`},
 		"zone":           {"[shop]\nzone = \"Mars/Base\"\n", "IANA"},
 		"scale":          {"[shop]\nmass_scale = \"both\"\n", `use "industrial" or "atmospheric"`},
 	} {

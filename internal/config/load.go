@@ -71,6 +71,21 @@ var settings = []setting{
 	{"collect.commit_every", "time between commits, 1s to 60s",
 		func(f *file) *string { return f.Collect.CommitEvery },
 		func(c *Config) string { return c.CommitEvery.String() }, setCommitEvery},
+	{"forward.to", "where readings are copied to, as in influx://host:8086/database",
+		func(f *file) *string { return f.Forward.To },
+		func(c *Config) string { return c.Forward.To },
+		func(c *Config, v string) error { c.Forward.To = v; return nil }},
+	{"forward.every", "time between looks for new readings to copy, 1s to 1h",
+		func(f *file) *string { return f.Forward.Every },
+		func(c *Config) string { return c.Forward.Every.String() }, setForwardEvery},
+	{"forward.token_file", "file that holds the InfluxDB token, unless DUSTLOG_INFLUX_TOKEN does",
+		func(f *file) *string { return f.Forward.TokenFile },
+		func(c *Config) string { return c.Forward.TokenFile },
+		func(c *Config, v string) error { c.Forward.TokenFile = v; return nil }},
+	{"forward.org", "InfluxDB organisation, only for servers from 2 on",
+		func(f *file) *string { return f.Forward.Org },
+		func(c *Config) string { return c.Forward.Org },
+		func(c *Config, v string) error { c.Forward.Org = v; return nil }},
 }
 
 func number(x *float64) *string {
@@ -116,6 +131,15 @@ func setCommitEvery(c *Config, v string) error {
 	return nil
 }
 
+func setForwardEvery(c *Config, v string) error {
+	d, err := time.ParseDuration(v)
+	if err != nil || d < time.Second || d > time.Hour {
+		return fmt.Errorf("%q: give a time from 1s to 1h", v)
+	}
+	c.Forward.Every = d
+	return nil
+}
+
 // DefaultLimit is used where the user has chosen none. Of the general wood-dust
 // limits in the table it is one of the two lowest.
 const DefaultLimit = "us-acgih-other"
@@ -126,6 +150,7 @@ func Load(src Sources) (Config, error) {
 	c := Config{
 		Store:       src.Store,
 		CommitEvery: 10 * time.Second,
+		Forward:     Forward{Every: time.Minute},
 		Shop:        Shop{Zone: time.Local, Limit: DefaultLimit, MassScale: Industrial, SmallestChange: 30},
 		origins:     map[string]string{},
 	}
@@ -220,6 +245,9 @@ func (c *Config) checkSensors() error {
 			return fmt.Errorf("%w %s (%q): mode %q: use %q or %q", ErrFile, at, s.Name, s.Mode, Active, Passive)
 		case s.Factor != nil && (s.Factor.Factor <= 0 || s.Factor.Fraction == "" || s.Factor.Source == "" || s.Factor.Date == ""):
 			return fmt.Errorf("%w %s (%q): a factor needs factor > 0, fraction, date and source", ErrFile, at, s.Name)
+		}
+		if _, _, err := s.DutyCycle(); err != nil {
+			return fmt.Errorf("%w %s (%q): %w", ErrFile, at, s.Name, err)
 		}
 		names[s.Name], ports[s.place()] = true, s.Name
 	}

@@ -69,8 +69,18 @@ func (d *Device) Wake(ctx context.Context) error {
 		return err
 	}
 	d.warm = d.now().Add(d.spec.WarmUp)
+	if d.asker != nil {
+		d.asker.started = false // it forgot that it was to be asked
+	}
 	return nil
 }
+
+// Pending reports whether Read has something to return at once.
+func (d *Device) Pending() bool { return len(d.ready) > 0 }
+
+// Discard forgets the readings that came but were not read yet, such as those that
+// came while a command waited for its answer.
+func (d *Device) Discard() { d.ready = d.ready[:0] }
 
 // power sends "sleep" or "wake" to the models that are not the SPS30. The
 // acknowledgement of the PMS family is known from memory only, so its absence is
