@@ -97,7 +97,7 @@ func (b *buffer) add(c Columns, channel dust.Channel) {
 	last := len(c.MS) - 1
 	for i := 0; i <= last; i++ {
 		j := min(c.plainFrom(i), last)
-		b.addPlain(c, i, j, int32(hold))
+		b.addPlain(c, i, j, hold)
 		dt := hold
 		if j < last {
 			dt = min(hold, c.MS[j+1]-c.MS[j])
@@ -111,7 +111,7 @@ func (b *buffer) add(c Columns, channel dust.Channel) {
 
 // addPlain appends the rows i to j-1, which are not the last ones and have
 // nothing against them. It is where the time goes, hence the single loops.
-func (b *buffer) addPlain(c Columns, i, j int, hold int32) {
+func (b *buffer) addPlain(c Columns, i, j int, hold int64) {
 	n := len(b.ms)
 	b.ms = append(b.ms, c.MS[i:j]...)
 	b.dt, b.ng, b.mind = b.dt[:n+j-i], b.ng[:n+j-i], b.mind[:n+j-i]
@@ -119,7 +119,7 @@ func (b *buffer) addPlain(c Columns, i, j int, hold int32) {
 	ends := c.MS[i+1 : j+1]
 	dt := b.dt[n:][:len(ends)]
 	for k, begin := range c.MS[i:j][:len(ends)] {
-		dt[k] = min(hold, int32(min(ends[k]-begin, math.MaxInt32)))
+		dt[k] = int32(min(ends[k]-begin, hold))
 	}
 	ng := b.ng[n:]
 	if c.PerUnit == 0 {

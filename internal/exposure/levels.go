@@ -43,10 +43,8 @@ func binOf(ng float64) int {
 
 // grow makes room for n bins. What lies beyond the length is always zero.
 func (l *levels) grow(n int) {
-	if n > cap(l.bins) {
-		bins := make([]int64, min(2*n, topBin+1))
-		copy(bins, l.bins)
-		l.bins = bins
+	if l.bins == nil {
+		l.bins = make([]int64, 0, topBin+1)
 	}
 	l.bins = l.bins[:n]
 }

@@ -1,5 +1,7 @@
 package exposure
 
+import "slices"
+
 // stretch is [from, to) of one sensor, for one question after the other: sums,
 // the highest 15 minutes, percentiles, shares of tasks. It may be filled again
 // and again; what it says is of the buffer it was filled from.
@@ -50,6 +52,8 @@ func (s *stretch) walk(total *sums) {
 	// Hours without a reading may have marks; years may not.
 	if s.to <= s.from || (s.to-s.from)/blockMs > 100_000+4*int64(s.j-s.i) {
 		next = never
+	} else {
+		s.marks = slices.Grow(s.marks, int((s.to-s.from)/blockMs)+2)
 	}
 	now := s.start() // before the latest reading
 	dose, ms := 0.0, int64(0)
