@@ -25,11 +25,13 @@ func TestScripts(t *testing.T) {
 	testscript.Run(t, testscript.Params{
 		Dir: "testdata/script",
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"unhex": unhex,
-			"steps": steps,
-			"fake":  fake,
-			"span":  span,
+			"unhex":  unhex,
+			"steps":  steps,
+			"fake":   fake,
+			"span":   span,
+			"influx": influx, "samejson": samejson,
 		},
+		Condition: condition,
 		Setup: func(env *testscript.Env) error {
 			// Nothing of the machine's own settings may reach a script.
 			env.Setenv("HOME", env.WorkDir)

@@ -59,7 +59,7 @@ func (a *app) completeSetups(cmd *cobra.Command, _ []string, _ string) ([]string
 	if err != nil {
 		return nil, cobra.ShellCompDirectiveError
 	}
-	records, err := a.readable(cmd.Context(), cfg)
+	records, err := a.records(cmd.Context(), cfg)
 	if err != nil {
 		return nil, cobra.ShellCompDirectiveError
 	}

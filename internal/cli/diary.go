@@ -136,7 +136,7 @@ func runTaskList(a *app, cmd *cobra.Command, win windowFlags) error {
 	if err != nil {
 		return err
 	}
-	records, err := a.readable(cmd.Context(), cfg)
+	records, err := a.records(cmd.Context(), cfg)
 	if err != nil {
 		return err
 	}
@@ -230,7 +230,7 @@ func runSetupList(a *app, cmd *cobra.Command) error {
 	if err != nil {
 		return err
 	}
-	records, err := a.readable(cmd.Context(), cfg)
+	records, err := a.records(cmd.Context(), cfg)
 	if err != nil {
 		return err
 	}

@@ -3,6 +3,7 @@ package cli
 import (
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 )
@@ -10,6 +11,14 @@ import (
 // writeWhole makes a file appear whole or not at all: a temporary file in the
 // same folder, synced, then renamed.
 func writeWhole(path string, content []byte) error {
+	return streamWhole(path, func(w io.Writer) error {
+		_, err := w.Write(content)
+		return err
+	})
+}
+
+// streamWhole is writeWhole for what does not fit into memory.
+func streamWhole(path string, write func(io.Writer) error) error {
 	if _, err := os.Stat(filepath.Dir(path)); err != nil {
 		return fmt.Errorf("writing %s: folder %s: %w", path, filepath.Dir(path), errors.Unwrap(err))
 	}
@@ -18,7 +27,7 @@ func writeWhole(path string, content []byte) error {
 		return fmt.Errorf("writing %s: %w", path, err)
 	}
 	defer os.Remove(f.Name()) // no effect once renamed
-	_, err = f.Write(content)
+	err = write(f)
 	if err == nil {
 		err = f.Sync()
 	}

@@ -15,31 +15,40 @@ import (
 
 // writable opens the store for writing and makes it if it is not there.
 func (a *app) writable(ctx context.Context, cfg config.Config) (*sqlite.Store, error) {
+	if err := localOnly(cfg); err != nil {
+		return nil, err
+	}
 	return sqlite.Open(ctx, cfg.Store, sqlite.Options{Create: true})
 }
 
 // editable opens a store for writing that must exist.
 func (a *app) editable(ctx context.Context, cfg config.Config) (*sqlite.Store, error) {
+	if err := localOnly(cfg); err != nil {
+		return nil, err
+	}
 	return sqlite.Open(ctx, cfg.Store, sqlite.Options{})
 }
 
-// readable opens a store that must exist.
+// readable opens the shop's own store, which must exist; see records.
 func (a *app) readable(ctx context.Context, cfg config.Config) (*sqlite.Store, error) {
+	if err := localOnly(cfg); err != nil {
+		return nil, err
+	}
 	return sqlite.Open(ctx, cfg.Store, sqlite.Options{ReadOnly: true})
 }
 
 // openStudy opens the store and a study of it by the user's settings. The
 // caller closes the store.
-func (a *app) openStudy(ctx context.Context, cfg config.Config) (*study.Study, *sqlite.Store, error) {
+func (a *app) openStudy(ctx context.Context, cfg config.Config) (*study.Study, records, error) {
 	settings, err := studySettings(cfg)
 	if err != nil {
 		return nil, nil, err
 	}
-	records, err := a.readable(ctx, cfg)
+	records, err := a.records(ctx, cfg)
 	if err != nil {
 		return nil, nil, err
 	}
-	s, err := study.Open(ctx, dailyRecords{records}, settings)
+	s, err := study.Open(ctx, records, settings)
 	if err != nil {
 		records.Close()
 		return nil, nil, err

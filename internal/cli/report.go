@@ -15,7 +15,6 @@ import (
 	"dustlog/internal/plots"
 	"dustlog/internal/report"
 	"dustlog/internal/sensor"
-	"dustlog/internal/store/sqlite"
 	"dustlog/internal/study"
 )
 
@@ -94,7 +93,7 @@ func runReport(ctx context.Context, a *app, cfg config.Config, o reportOptions, 
 	return in, nil
 }
 
-func gather(ctx context.Context, a *app, cfg config.Config, s *study.Study, records *sqlite.Store, o reportOptions, w study.Window) (report.Input, error) {
+func gather(ctx context.Context, a *app, cfg config.Config, s *study.Study, records records, o reportOptions, w study.Window) (report.Input, error) {
 	in := report.Input{
 		Shop: cfg.Shop.Name, Invented: o.invented, Zone: cfg.Shop.Zone, Generated: a.Now(), Version: version(),
 		MassScale: string(cfg.Shop.MassScale),
@@ -191,7 +190,7 @@ func worstShifts(r exposure.Result) []exposure.ShiftResult {
 	return out
 }
 
-func recordsFor(ctx context.Context, s *study.Study, records *sqlite.Store, w study.Window, in *report.Input) error {
+func recordsFor(ctx context.Context, s *study.Study, records records, w study.Window, in *report.Input) error {
 	for _, known := range s.Sensors() {
 		row := report.Sensor{Sensor: known, Title: known.Model}
 		if model, err := sensor.ParseModel(known.Model); err == nil {

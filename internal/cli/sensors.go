@@ -33,7 +33,7 @@ func runSensors(a *app, cmd *cobra.Command) error {
 	if err != nil {
 		return err
 	}
-	records, err := a.readable(cmd.Context(), cfg)
+	records, err := a.records(cmd.Context(), cfg)
 	if err != nil {
 		return err
 	}

@@ -144,3 +144,9 @@ func (s *Store) explain(ctx context.Context, doing string, err error) error {
 	}
 	return fmt.Errorf("%s at %s: %w", doing, s.name, err)
 }
+
+// Shop is the shop that is read and written, "" for readings without that tag.
+func (s *Store) Shop() string { return s.shop }
+
+// SetShop chooses another shop. It must not be called while the store is in use.
+func (s *Store) SetShop(name string) { s.shop = name }
