@@ -108,7 +108,9 @@ func stream(t *testing.T, a *Assessor, series []*dust.Series, columns bool) Resu
 	for day := from / utcDay * utcDay; day < to; day += utcDay {
 		for k, s := range series {
 			if columns {
-				require.NoError(t, a.tracks[k].Add(asColumns(s, day, day+utcDay, []int{10, 1, 1000, 0}[k])))
+				before, rest := asColumns(s, day, day+utcDay, []int{10, 1, 1000, 0}[k]).Cut(time.UnixMilli(day + day/1000%utcDay))
+				require.NoError(t, a.tracks[k].Add(before))
+				require.NoError(t, a.tracks[k].Add(rest))
 			} else {
 				require.NoError(t, a.tracks[k].AddSeries(s, time.UnixMilli(day), time.UnixMilli(day+utcDay)))
 			}

@@ -93,7 +93,7 @@ func (b *buffer) add(c Columns, channel dust.Channel) {
 	}
 	b.cut(c.MS[0])
 	b.reserve(len(c.MS))
-	hold := dust.HoldOf(c.MS, dust.DefaultHold).Milliseconds()
+	hold := c.hold().Milliseconds()
 	last := len(c.MS) - 1
 	for i := 0; i <= last; i++ {
 		j := min(c.plainFrom(i), last)
@@ -142,12 +142,12 @@ func (b *buffer) reserve(n int) {
 	b.ms, b.dt, b.ng, b.mind = room(b.ms, n), room(b.dt, n), room(b.ng, n), room(b.mind, n)
 }
 
-// room makes room for n more; two days are held at most times.
+// room makes room for n more. Days differ little in length.
 func room[T any](s []T, n int) []T {
 	if cap(s)-len(s) >= n {
 		return s
 	}
-	return append(make([]T, 0, len(s)+2*n+n/16), s...)
+	return append(make([]T, 0, len(s)+n+n/8), s...)
 }
 
 // addSeries appends the readings of a series from reading i on that begin

@@ -2,6 +2,8 @@ package exposure
 
 import (
 	"math"
+	"slices"
+	"time"
 
 	"dustlog/internal/dust"
 )
@@ -17,6 +19,31 @@ type Columns struct {
 	Floats  []float64 // µg/m³
 	Flags   []dust.Flags
 	Missing []bool // rows without a value; nil if there is none
+	// Hold is how long a row speaks at most; 0 means what the rows' own pace asks
+	// for, as dust.Series.FitHold finds it for a UTC day.
+	Hold time.Duration
+}
+
+// Cut splits a day at a moment. Both parts have the hold time of the whole.
+func (c Columns) Cut(at time.Time) (before, rest Columns) {
+	c = c.present()
+	i, _ := slices.BinarySearch(c.MS, at.UnixMilli())
+	before = Columns{MS: c.MS[:i], PerUnit: c.PerUnit, Flags: c.Flags[:i], Hold: c.hold()}
+	rest = Columns{MS: c.MS[i:], PerUnit: c.PerUnit, Flags: c.Flags[i:], Hold: c.hold()}
+	if c.PerUnit == 0 {
+		before.Floats, rest.Floats = c.Floats[:i], c.Floats[i:]
+	} else {
+		before.Ints, rest.Ints = c.Ints[:i], c.Ints[i:]
+	}
+	return before, rest
+}
+
+// hold is how long a row speaks at most; all rows have a value.
+func (c *Columns) hold() time.Duration {
+	if c.Hold > 0 {
+		return c.Hold
+	}
+	return dust.HoldOf(c.MS, dust.DefaultHold)
 }
 
 // Inside the package values are in ng/m³: whatever a sensor sends in steps of
@@ -45,7 +72,7 @@ func (c Columns) present() Columns {
 	if c.Missing == nil {
 		return c
 	}
-	p := Columns{PerUnit: c.PerUnit}
+	p := Columns{PerUnit: c.PerUnit, Hold: c.Hold}
 	for i, missing := range c.Missing {
 		if missing {
 			continue

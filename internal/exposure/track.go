@@ -37,9 +37,8 @@ type piece struct {
 	taskShares []TaskDose
 }
 
-// Add takes more readings: at most one UTC day, all later than those before. The
-// hold time fits their own pace, as dust.Series.FitHold does it. Flags are those
-// of the whole reading. The columns may be used again afterwards.
+// Add takes more readings: at most one UTC day, all later than those before.
+// Flags are those of the whole reading. The columns may be used again afterwards.
 func (t *Track) Add(c Columns) error {
 	c = c.present()
 	for i, ms := range c.MS {

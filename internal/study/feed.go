@@ -46,10 +46,12 @@ func (s *Study) feeds(ctx context.Context, a *exposure.Assessor, metric dust.Cha
 		} else {
 			f, err = s.seriesFeed(ctx, a, sensor, metric, w)
 		}
+		if f != nil {
+			feeds = append(feeds, f)
+		}
 		if err != nil {
 			return feeds, err
 		}
-		feeds = append(feeds, f)
 	}
 	return feeds, nil
 }
@@ -109,10 +111,23 @@ func (f *feed) look() {
 	f.day = time.UnixMilli(ms).UTC().Truncate(utcDay)
 }
 
-// give adds one day to the track.
-func (f *feed) give() {
+// early is enough of a day to finish the one before: no reading speaks longer.
+const early = 10 * time.Minute
+
+// giveEarly adds the day's first minutes to the track, giveRest the others.
+func (f *feed) giveEarly() {
 	if f.series != nil {
-		f.err = f.track.AddSeries(f.series, f.day, f.day.Add(utcDay))
+		f.err = f.track.AddSeries(f.series, f.day, f.day.Add(early))
+		return
+	}
+	var first exposure.Columns
+	first, f.ahead = f.ahead.Cut(f.day.Add(early))
+	f.err = f.track.Add(first)
+}
+
+func (f *feed) giveRest() {
+	if f.series != nil {
+		f.err = f.track.AddSeries(f.series, f.day.Add(early), f.day.Add(utcDay))
 	} else {
 		f.err = f.track.Add(f.ahead)
 	}
@@ -121,7 +136,9 @@ func (f *feed) give() {
 	}
 }
 
-// feedByDay gives an assessor all readings, day after day, on all cores.
+// feedByDay gives an assessor all readings, day after day, on all cores. Each
+// day comes in two parts, so that the day before is done and forgotten before
+// most of the next comes in.
 func feedByDay(ctx context.Context, a *exposure.Assessor, feeds []*feed) error {
 	for {
 		day, ok := earliest(feeds)
@@ -131,15 +148,12 @@ func feedByDay(ctx context.Context, a *exposure.Assessor, feeds []*feed) error {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		inParallel(feeds, func(f *feed) {
-			if !f.done && f.day.Equal(day) {
-				f.give()
-			}
-		})
-		for _, f := range feeds {
-			if f.err != nil {
-				return f.err
-			}
+		if err := inParallel(feeds, day, (*feed).giveEarly); err != nil {
+			return err
+		}
+		a.Advance(day.Add(early))
+		if err := inParallel(feeds, day, (*feed).giveRest); err != nil {
+			return err
 		}
 		a.Advance(day.Add(utcDay))
 	}
@@ -154,15 +168,18 @@ func earliest(feeds []*feed) (day time.Time, ok bool) {
 	return day, ok
 }
 
-// inParallel calls do for every feed, as many at a time as there are cores.
-func inParallel(feeds []*feed, do func(*feed)) {
+// inParallel calls do for every feed whose next readings are of a day, as many
+// at a time as there are cores.
+func inParallel(feeds []*feed, day time.Time, do func(*feed)) error {
 	next := make(chan *feed, len(feeds))
 	for _, f := range feeds {
-		next <- f
+		if !f.done && f.day.Equal(day) {
+			next <- f
+		}
 	}
 	close(next)
 	var group sync.WaitGroup
-	for range min(len(feeds), runtime.GOMAXPROCS(0)) {
+	for range min(len(next), runtime.GOMAXPROCS(0)) {
 		group.Go(func() {
 			for f := range next {
 				do(f)
@@ -170,6 +187,12 @@ func inParallel(feeds []*feed, do func(*feed)) {
 		})
 	}
 	group.Wait()
+	for _, f := range feeds {
+		if f.err != nil {
+			return f.err
+		}
+	}
+	return nil
 }
 
 func stopAll(feeds []*feed) {
