@@ -17,9 +17,12 @@
 //     contradictory is flagged, not corrected.
 //
 // To add a model: a constant in model.go, a file with its protocol (starts, probe,
-// fields), its encoder, commands and Spec, an entry in the catalogue, and a file of
-// wire examples in testdata/vectors with the source of each. The tests run over
-// all models and fail until every part is there.
+// values, fields), its encoder, commands and Spec, an entry in the catalogue, and a
+// file of wire examples in testdata/vectors with the source of each. The tests run over
+// all models and fail until every part is there. Three things are one line each, where
+// they apply: a Fuzz function, the request behind a host_to_device example (requests in
+// vectors_test.go), and, if it sends 42 4D 00 1C frames, what tells it apart
+// (identify.go).
 //
 // A Device uses no goroutine: it reads the port in short steps, between which it
 // looks at the context and the clock.
