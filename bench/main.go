@@ -1,5 +1,5 @@
-// Command bench measures dustlog: it makes a large store of an invented shop, by
-// the same calls that an import and the nightly sealing use, and times the
+// Command bench measures dustlog: it makes a large store of an invented shop, the
+// first days by the calls that an import and the sealing use, and times the
 // program on it. docs/performance.md tells what came out.
 //
 //	go run ./bench make -store /tmp/bench/shop.db -days 90
@@ -39,13 +39,14 @@ func run(ctx context.Context, args []string) error {
 	days := flags.Int("days", 90, "how many days")
 	sensors := flags.Int("sensors", 4, "how many sensors")
 	seed := flags.Uint64("seed", 1, "another seed makes other readings")
+	imported := flags.Int("imported", 3, "how many of the days go through SQLite; the others are written sealed")
 	program := flags.String("program", "dustlog", "the dustlog to time")
 	if err := flags.Parse(args[1:]); err != nil {
 		return err
 	}
 	switch args[0] {
 	case "make":
-		return makeStore(ctx, *store, shop.Shop{Seed: *seed, Sensors: *sensors, Begin: begin}, *days)
+		return makeStore(ctx, *store, shop.Shop{Seed: *seed, Sensors: *sensors, Begin: begin}, *days, *imported)
 	case "time":
 		return timeProgram(ctx, *program, *store, *days)
 	}

@@ -47,11 +47,11 @@ func (s Shop) Day(k, day int) []dust.Reading {
 		gap = r.IntN(86_400)
 		gapEnd = gap + int(10*math.Pow(720, r.Float64()))
 	}
-	fast, slow := r.NormFloat64()*0.4, r.NormFloat64()*0.5
+	fast, slow := r.NormFloat64()*0.3, r.NormFloat64()*0.5
 	readings := make([]dust.Reading, 0, 86_400)
 	phase := 100 + float64(r.IntN(800))
 	for i := range 86_400 {
-		fast = next(r, fast, 0.4, 45)
+		fast = next(r, fast, 0.3, 45)
 		slow = next(r, slow, 0.5, 3600)
 		lost := r.IntN(2000) == 0
 		if lost || (i >= gap && i < gapEnd) {
@@ -63,7 +63,7 @@ func (s Shop) Day(k, day int) []dust.Reading {
 		if i >= gapEnd && i < gapEnd+30 {
 			reading.Flags = dust.WarmUp
 		}
-		fill(r, &reading.Values, 8*math.Exp(fast+slow)+extra[i]*math.Exp(0.5*fast))
+		fill(r, &reading.Values, 8*math.Exp(fast+slow)+extra[i]*math.Exp(0.5*fast), float64(i))
 		readings = append(readings, reading)
 	}
 	return readings
@@ -85,15 +85,15 @@ func bursts(r *rand.Rand) []float64 {
 		}
 		length := 720 * math.Exp(0.6*r.NormFloat64())
 		level := min(4000, 180*math.Exp(1.1*r.NormFloat64()))
-		for i := int(at); i < min(86_400, int(at+length)+900); i++ {
+		for i := int(math.Ceil(at)); i < min(86_400, int(at+length)+900); i++ {
 			since := float64(i) - at
 			extra[i] += level * (1 - math.Exp(-since/40)) * math.Exp(-max(0, since-length)/200)
 		}
 	}
 }
 
-// fill sets the fourteen-column row of a sensor with ten channels of dust.
-func fill(r *rand.Rand, v *dust.Values, pm25 float64) {
+// fill sets the row of a sensor with ten channels of dust: with time and flags 14 columns.
+func fill(r *rand.Rand, v *dust.Values, pm25, second float64) {
 	tenths := func(x float64) float64 { return math.Round(x*10) / 10 }
 	v.Set(dust.PM1, tenths(pm25*(0.7+0.02*r.NormFloat64())))
 	v.Set(dust.PM25, tenths(pm25))
@@ -106,8 +106,8 @@ func fill(r *rand.Rand, v *dust.Values, pm25 float64) {
 		v.Set(c, noisy/100) // per 0.1 L, as sent, to 1/cm³
 		before = noisy
 	}
-	v.Set(dust.Humidity, tenths(45+5*math.Sin(pm25/100)+0.05*r.NormFloat64()))
-	v.Set(dust.Temperature, tenths(19+2*math.Sin(pm25/100)+0.05*r.NormFloat64()))
+	v.Set(dust.Humidity, tenths(45+6*math.Sin(second/14_000)))
+	v.Set(dust.Temperature, tenths(19+2*math.Sin(second/14_000+2)))
 }
 
 // perMicrogram are particles per 0.1 L above 0.3, 0.5, 1, 2.5, 5 and 10 µm for
