@@ -14,6 +14,7 @@ import (
 	"dustlog/internal/collect"
 	"dustlog/internal/config"
 	"dustlog/internal/dust"
+	"dustlog/internal/store/sqlite"
 )
 
 // sampleConfig is a complete configuration, shown where one is missing.
@@ -74,6 +75,12 @@ func runCollect(ctx context.Context, a *app, cfg config.Config, folder string) e
 		return err
 	}
 	defer records.Close()
+	defer a.sealBeside(ctx, records)()
+	forwarded, err := a.forwardBeside(ctx, cfg, records)
+	if err != nil {
+		return err
+	}
+	defer forwarded()
 	for _, in := range inputs {
 		if err := records.PutSensor(ctx, in.Sensor); err != nil {
 			return err
@@ -90,6 +97,32 @@ func runCollect(ctx context.Context, a *app, cfg config.Config, folder string) e
 			s.Sensor, s.Readings, s.Flagged, s.Line.ChecksumErrors, s.Line.OtherErrors, s.Line.BytesSkipped, s.Lost, s.Silent)
 	}
 	return err
+}
+
+// Finished days are sealed once they are two days old: by then late readings and
+// corrections of the clock have come.
+const (
+	sealEvery = time.Hour
+	sealAfter = 48 * time.Hour
+)
+
+// sealBeside seals finished days until stop is called, which waits for the day
+// in hand.
+func (a *app) sealBeside(ctx context.Context, records *sqlite.Store) (stop func()) {
+	ctx, cancel := context.WithCancel(ctx)
+	ended := make(chan struct{})
+	go func() {
+		defer close(ended)
+		records.SealLoop(ctx, sealEvery, sealAfter, func(r sqlite.SealReport, err error) {
+			if err != nil {
+				a.log().Warn("finished days are not sealed yet, will try again", "error", err)
+			}
+		})
+	}()
+	return func() {
+		cancel()
+		<-ended
+	}
 }
 
 // inputsFrom turns the configured sensors into inputs that open real ports. With

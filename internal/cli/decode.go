@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -83,13 +84,17 @@ func runDecode(a *app, name string, in io.Reader) error {
 		return err
 	}
 	c := reader.Counts()
-	return json.NewEncoder(a.Stderr).Encode(struct {
+	err = json.NewEncoder(a.Stderr).Encode(struct {
 		Frames         int64 `json:"frames"`
 		DataFrames     int64 `json:"data_frames"`
 		ChecksumErrors int64 `json:"checksum_errors"`
 		OtherErrors    int64 `json:"other_errors"`
 		BytesSkipped   int64 `json:"bytes_skipped"`
 	}{c.Frames, c.DataFrames, c.ChecksumErrors, c.OtherErrors, c.BytesSkipped})
+	if err == nil && c.Frames == 0 {
+		return fmt.Errorf("%w: no frame of %s among %d bytes; is it another model?", errIncomplete, model, c.BytesSkipped)
+	}
+	return err
 }
 
 // frameObject is a frame as JSON: data by channel, replies by their raw fields.
@@ -124,13 +129,4 @@ func modelNames() []string {
 	return names
 }
 
-func modelList() string {
-	text := ""
-	for i, n := range modelNames() {
-		if i > 0 {
-			text += ", "
-		}
-		text += n
-	}
-	return text
-}
+func modelList() string { return strings.Join(modelNames(), ", ") }

@@ -81,7 +81,7 @@ var hints = []struct {
 	hint string
 }{
 	{dust.ErrStoreBusy, "another program is writing to the store; try again, or stop it"},
-	{dust.ErrPortMissing, "check the cable; list the ports with `ls /dev/ttyUSB* /dev/ttyACM*`, or in the device manager"},
+	{dust.ErrPortMissing, "check the cable; list the ports with `dustlog ports`"},
 	{dust.ErrPortBusy, "close the other program that reads this port"},
 	{dust.ErrPortRefused, "on Linux, add yourself to the group that owns the port (often \"dialout\") and log in again"},
 	{dust.ErrTaskOpen, "stop it with `dustlog task stop`; for something earlier use `dustlog task add`; if two people work, give each task a --person"},

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -15,6 +16,7 @@ import (
 	"dustlog/internal/plots"
 	"dustlog/internal/report"
 	"dustlog/internal/sensor"
+	"dustlog/internal/store/sqlite"
 	"dustlog/internal/study"
 )
 
@@ -90,7 +92,27 @@ func runReport(ctx context.Context, a *app, cfg config.Config, o reportOptions, 
 		return in, err
 	}
 	a.remark("report written to %s (%d kB)", o.out, page.Len()/1000)
+	if err := a.noteReport(ctx, cfg, o.out, in); err != nil {
+		a.remark("the store could not note the report, so pruning would not spare its days: %v", err)
+	}
 	return in, nil
+}
+
+// noteReport lets the store know which days a report speaks of.
+func (a *app) noteReport(ctx context.Context, cfg config.Config, out string, in report.Input) error {
+	if onServer(cfg.Store) {
+		return nil
+	}
+	path, err := filepath.Abs(out)
+	if err != nil {
+		return err
+	}
+	records, err := a.editable(ctx, cfg)
+	if err != nil {
+		return err
+	}
+	defer records.Close()
+	return records.SaveReport(ctx, sqlite.SavedReport{Path: path, Created: a.Now(), From: in.From, To: in.To})
 }
 
 func gather(ctx context.Context, a *app, cfg config.Config, s *study.Study, records records, o reportOptions, w study.Window) (report.Input, error) {

@@ -10,7 +10,7 @@ import (
 // them. Where a bin may hold different values, those of the one bin that matters
 // are.
 type levels struct {
-	bins []int64 // ms; number topBin holds all from 13.1 mg/m³ up
+	bins []int64 // ms, up to the last bin used; number topBin holds all from 13.1 mg/m³ up
 	fine bool    // values other than whole bins may occur
 }
 
@@ -24,12 +24,12 @@ func (l *levels) reset(fine bool) {
 	l.bins, l.fine = l.bins[:0], fine
 }
 
-func (l *levels) add(ng float64, ms int64) {
-	bin := binOf(ng)
-	if bin >= len(l.bins) {
-		l.grow(bin + 1)
+// all are all bins, to be counted in.
+func (l *levels) all() []int64 {
+	if l.bins == nil {
+		l.bins = make([]int64, topBin+1)
 	}
-	l.bins[bin] += ms
+	return l.bins[:topBin+1]
 }
 
 // binOf finds the bin. A product of rounded numbers does: it never falls below a
@@ -39,14 +39,6 @@ func binOf(ng float64) int {
 		return int(x)
 	}
 	return topBin
-}
-
-// grow makes room for n bins. What lies beyond the length is always zero.
-func (l *levels) grow(n int) {
-	if l.bins == nil {
-		l.bins = make([]int64, 0, topBin+1)
-	}
-	l.bins = l.bins[:n]
 }
 
 // percentile is the lowest concentration, in ng/m³, such that the air was at or

@@ -79,8 +79,9 @@ func (s *stretch) peak() (Peak, error) {
 func (s *stretch) highestAtMarks() (mean float64) {
 	for k := blocksPerWindow; k < len(s.marks)-1; k++ {
 		head, tail := &s.marks[k], &s.marks[k-blocksPerWindow]
-		if ms := head.ms - tail.ms; ms >= windowNeedMs {
-			mean = max(mean, (head.dose-tail.dose)/float64(ms))
+		ms, dose := head.ms-tail.ms, head.dose-tail.dose
+		if ms >= windowNeedMs && dose > mean*float64(ms) { // few divisions
+			mean = dose / float64(ms)
 		}
 	}
 	return mean
@@ -101,8 +102,8 @@ func (s *stretch) mayHold(k int, least float64, best *highest) bool {
 		return true
 	}
 	const rounding = 1e-9 // sums of values that are no whole numbers
-	most := (s.marks[end].dose - s.marks[k-blocksPerWindow].dose) / float64(max(leastMs, windowNeedMs))
-	return !(most < least*(1-rounding))
+	most := s.marks[end].dose - s.marks[k-blocksPerWindow].dose
+	return !(most < least*(1-rounding)*float64(max(leastMs, windowNeedMs)))
 }
 
 // moment is the 15 minutes that end at t: their dose and measured time.

@@ -55,6 +55,8 @@ func (s *stretch) walk(total *sums) {
 	} else {
 		s.marks = slices.Grow(s.marks, int((s.to-s.from)/blockMs)+2)
 	}
+	bins := s.levels.all()
+	used := 0
 	now := s.start() // before the latest reading
 	dose, ms := 0.0, int64(0)
 	begin := s.b.ms[s.i:s.j]
@@ -70,11 +72,14 @@ func (s *stretch) walk(total *sums) {
 		if k == 0 || k == len(begin)-1 {
 			dt = s.inside(at, at+dt)
 		}
-		s.levels.add(ng[k], dt)
+		bin := binOf(ng[k])
+		bins[bin] += dt
+		used = max(used, bin+1)
 		if mind[k] != 0 {
 			total.addMind(mind[k], dt)
 		}
 	}
+	s.levels.bins = bins[:used]
 	s.markUpTo(s.to, next, now)
 	begun := s.start()
 	doseFrom, msFrom := begun.at(s.from)

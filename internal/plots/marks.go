@@ -115,11 +115,6 @@ func above(wanted bool, height vg.Length) []plot.GlyphBox {
 	return []plot.GlyphBox{{Y: 1, Rectangle: vg.Rectangle{Max: vg.Point{Y: height}}}}
 }
 
-// drawer makes a function a plotter.
-type drawer func(c draw.Canvas, p *plot.Plot)
-
-func (d drawer) Plot(c draw.Canvas, p *plot.Plot) { d(c, p) }
-
 // names lets a's ticks be the rows of a picture, the first at the top.
 func names(a *plot.Axis, labels []string, ink color.Color) {
 	ticks := make(plot.ConstantTicks, len(labels))

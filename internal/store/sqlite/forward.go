@@ -99,7 +99,7 @@ func (s *Store) AddForwardTarget(ctx context.Context, target string) error {
 			return err
 		}
 		_, err = t.ExecContext(ctx, `INSERT INTO forward_taken (target_id, sensor_id, lo_ms, hi_ms)
-			SELECT (SELECT id FROM forward_target WHERE name = ?), id, ?, ? FROM sensor ORDER BY id`, target, math.MinInt64, math.MaxInt64)
+			SELECT (SELECT id FROM forward_target WHERE name = ?), id, ?, ? FROM sensor ORDER BY id`, target, int64(math.MinInt64), int64(math.MaxInt64))
 		return err
 	})
 }
