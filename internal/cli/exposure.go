@@ -2,6 +2,7 @@ package cli
 
 import (
 	"fmt"
+	"runtime/debug"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -127,6 +128,7 @@ func printExposure(a *app, r exposure.Result, zone *time.Location) {
 	}
 	t.flush()
 	fmt.Fprintln(a.Stdout)
+	printSpread(a, r)
 	for _, reason := range r.Reasons() {
 		text := fmt.Sprintf("%s, %s in %d of %d shifts; on %s: %s", reason.Sensor, reason.Finding, reason.Shifts, reason.Of, reason.Date, reason.Why)
 		fmt.Fprintln(a.Stdout, wrap(text, 98, "  "))
@@ -137,6 +139,18 @@ func printExposure(a *app, r exposure.Result, zone *time.Location) {
 	fmt.Fprintln(a.Stdout)
 	printMasks(a, r)
 	fmt.Fprintln(a.Stdout, cautionShort)
+}
+
+// printSpread shows how the readings themselves were spread over the time.
+func printSpread(a *app, r exposure.Result) {
+	fmt.Fprintln(a.Stdout, wrap("Readings by time: the air was at or below these for 50, 95 and 99 % of the measured time. "+
+		"Minutes above the limit's number are no comparison with the limit, which holds for an average.", 98, ""))
+	t := newTable(a.Stdout, "  DATE", "SENSOR", "50 % mg/m³", "95 % mg/m³", "99 % mg/m³", "ABOVE THE NUMBER min")
+	for _, s := range r.Shifts {
+		t.row("  "+s.Date, s.Sensor, number(s.P50, "%.4f"), number(s.P95, "%.4f"), number(s.P99, "%.4f"), number(s.MinutesAboveLimit, "%.1f"))
+	}
+	t.flush()
+	fmt.Fprintln(a.Stdout)
 }
 
 func printMasks(a *app, r exposure.Result) {

@@ -76,6 +76,9 @@ func (a *Assessor) result() (Result, error) {
 	if len(r.Shifts) == 0 {
 		return Result{}, fmt.Errorf("assess exposure: %w in any of the %d shifts: check the dates and the shift hours", dust.ErrNoReadings, len(a.closed))
 	}
+	if !a.in.DeclaredShift {
+		r.Warnings = append(r.Warnings, overMidnight(r.Shifts)...)
+	}
 	runs, warnings := a.runTasks(tasks, open)
 	r.Warnings = append(r.Warnings, warnings...)
 	for _, run := range runs {

@@ -104,8 +104,8 @@ func (j *judgement) compare(peak Peak, peakErr error) {
 // fill sets the numbers that the finding was taken from.
 func (j judgement) fill(r *ShiftResult) {
 	r.ComparedOverMinutes = j.hours.Minutes()
-	if j.value == nil {
-		return
+	if j.value == nil || !breathes(j.position) {
+		return // where nobody breathes there is no share of a limit
 	}
 	x := *j.value
 	if j.factor.use {
@@ -158,8 +158,8 @@ func (j judgement) over() string {
 	if *j.value <= limit || extrapolated(j.channel) || j.factor.overreads {
 		return ""
 	}
-	return fmt.Sprintf("the fine part alone (%s, %s mg/m³) is above the limit of %s mg/m³ for %s dust; uncalibrated sensor: a lower bound only if it does not over-read, so confirm with a gravimetric sample",
-		j.channel.Label(), apart(*j.value, limit), number(limit), j.limit.FractionPrinted)
+	return fmt.Sprintf("the fine part alone (%s, %s mg/m³) is above the limit of %s mg/m³ for %s; uncalibrated sensor: a lower bound only if it does not over-read, so confirm with a gravimetric sample",
+		j.channel.Label(), apart(*j.value, limit), number(limit), j.limit.dust())
 }
 
 // againstUnder lists every reason why the shift cannot be called under the limit.

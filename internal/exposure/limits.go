@@ -58,6 +58,14 @@ type Source struct {
 	Year     string `json:"year"`
 }
 
+// dust names what the limit is for.
+func (l Limit) dust() string {
+	if l.Fraction == NotStatedFraction {
+		return "dust of a fraction that is not stated"
+	}
+	return l.FractionPrinted + " dust"
+}
+
 // Label names the limit for people: value, fraction, averaging time and body.
 func (l Limit) Label() string {
 	return fmt.Sprintf("%s %s %s, %s (%s)", l.Body, l.ValuePrinted, l.FractionPrinted, l.AveragingPrinted, l.ID)

@@ -1,6 +1,7 @@
 package exposure
 
 import (
+	"fmt"
 	"slices"
 	"time"
 
@@ -55,6 +56,21 @@ func widen(byDate map[string]*dust.Shift, date string, p dust.Span) {
 	if to.After(s.End) {
 		s.End = to
 	}
+}
+
+// overMidnight warns where undeclared shifts follow each other without a pause:
+// that is one night's work cut in two, each part with less dust than the whole.
+func overMidnight(shifts []ShiftResult) []string {
+	const pause = 10 * time.Minute
+	last := map[string]ShiftResult{}
+	for _, s := range shifts {
+		before, ok := last[s.Sensor]
+		last[s.Sensor] = s
+		if ok && s.Start.Sub(before.End) < pause {
+			return []string{fmt.Sprintf("readings run over midnight after %s: without declared hours such work counts as two shifts, each with less dust than the whole; declare the shift hours, as in 22:00-06:00", before.Date)}
+		}
+	}
+	return nil
 }
 
 // localDay remembers the local date of the last time asked for, since a week of
