@@ -13,7 +13,7 @@ import (
 //
 // Errata and oddities:
 //   - Bytes 28, 29 are reserved in the PMS5003 and hold version and error code
-//     in the PMS7003 (from memory, and a public transcript of its manual).
+//     in the PMS7003 (from memory, and a public text copy of its manual).
 //   - The 8-byte acknowledgement is not in the manuals (from memory). A public
 //     driver (Linux, pms7003.c) waits for "some frame" after each command.
 //   - Four makers use 42 4D 00 1C: the bytes alone do not name the sensor.
