@@ -117,7 +117,9 @@ usable AS (SELECT *, ms // 86400000 AS day FROM readings WHERE flags & 1437 = 0 
 days AS (SELECT day, min(ms) AS first, max(ms + dt) AS last FROM usable GROUP BY day),
 shifts AS (SELECT day, first, least(last, coalesce(lead(first) OVER (ORDER BY day), last)) AS last FROM days)
 SELECT sensor, s.day, s.first, s.last, greatest(ms, s.first) AS ms, least(ms + dt, s.last) - greatest(ms, s.first) AS dt, ng
-FROM usable u JOIN shifts s ON u.ms + u.dt > s.first AND u.ms < s.last AND s.day BETWEEN u.day AND u.day + 1`
+FROM (SELECT * FROM usable UNION ALL -- what is held over midnight belongs to both days
+	SELECT * REPLACE (day + 1 AS day) FROM usable WHERE ms + dt > (day + 1) * 86400000) u
+JOIN shifts s ON u.day = s.day AND u.ms + u.dt > s.first AND u.ms < s.last`
 
 // asof is the mean of the 15 minutes to the end of each reading, the reading at
 // the other edge in part. It can miss the highest window by a hair, since that may
@@ -125,7 +127,7 @@ FROM usable u JOIN shifts s ON u.ms + u.dt > s.first AND u.ms < s.last AND s.day
 const asof = `
 WITH sums AS (
 	SELECT sensor, day, first, ms, dt, ng,
-		sum(ng * dt) OVER w AS dose, sum(dt) OVER w AS measured FROM spans
+		sum(CAST(ng * dt AS DOUBLE)) OVER w AS dose, sum(CAST(dt AS DOUBLE)) OVER w AS measured FROM spans
 	WINDOW w AS (PARTITION BY sensor, day ORDER BY ms ROWS UNBOUNDED PRECEDING)),
 ends AS (SELECT sensor, day, ms + dt - 900000 AS t, dose, measured FROM sums WHERE ms + dt - 900000 >= first)
 SELECT e.sensor, e.day, max((e.dose - coalesce(s.dose - s.ng * greatest(s.ms + s.dt - e.t, 0), 0))
@@ -138,7 +140,7 @@ GROUP BY e.sensor, e.day`
 // reading: whole readings only, the form that comes to mind first.
 const ranged = `
 SELECT sensor, day, max(dose / measured) AS highest FROM (
-	SELECT sensor, day, first, ms, sum(ng * dt) OVER w AS dose, sum(dt) OVER w AS measured FROM spans
+	SELECT sensor, day, first, ms, sum(CAST(ng * dt AS DOUBLE)) OVER w AS dose, sum(CAST(dt AS DOUBLE)) OVER w AS measured FROM spans
 	WINDOW w AS (PARTITION BY sensor, day ORDER BY ms RANGE BETWEEN 899999 PRECEDING AND CURRENT ROW))
 WHERE measured >= 675000 AND ms - 900000 >= first GROUP BY sensor, day`
 
