@@ -24,18 +24,6 @@ type Input struct {
 	DeclaredShift bool              // false: hours were taken from the first and last reading
 }
 
-// Factor turns a sensor's reading into the mass a filter sampler would find:
-// mean of filter / mean of sensor over the same time, from samples side by side.
-// It holds for its dust and its fraction only.
-type Factor struct {
-	Factor        float64  `json:"factor"`
-	Fraction      Fraction `json:"fraction"`
-	SpreadPercent float64  `json:"spread_percent"` // between the pairs, either way; 0 means not stated
-	Source        string   `json:"source"`
-	Date          string   `json:"date"`
-	Material      string   `json:"material"`
-}
-
 // Assess works out every shift with every sensor that was recording in it, every
 // run of every task, and the respirator question. The error wraps
 // dust.ErrNoReadings if there is nothing to assess, or says why the limit or the
@@ -176,18 +164,6 @@ func assessShift(in Input, shift dust.Shift, t *Track, p *piece, tasks []dust.Ta
 		r.Why += "; no highest 15 minutes: " + p.peakErr.Error()
 	}
 	return r
-}
-
-// materials are those the diary names in a shift.
-func materials(tasks []dust.Task, shift dust.Shift) []string {
-	var found []string
-	for _, t := range tasks {
-		name := strings.TrimSpace(t.Material)
-		if name != "" && t.Start.Before(shift.End) && t.Stop.After(shift.Start) && !slices.Contains(found, name) {
-			found = append(found, name)
-		}
-	}
-	return found
 }
 
 func method(l Limit) string {
