@@ -20,6 +20,9 @@ type Input struct {
 	Tasks         []dust.Task
 	Setups        []dust.SetupPeriod
 	Limit         Limit
+	Also          []Limit           // judged beside Limit, each by its own averaging time
+	Materials     map[string]string // a user's names for materials, see WoodOf
+	LongShifts    ShiftAdjustment
 	Factors       map[string]Factor // by sensor name
 	DeclaredShift bool              // false: hours were taken from the first and last reading
 }
@@ -52,7 +55,7 @@ func (a *Assessor) result() (Result, error) {
 	_, last, _ := bounds(a.tracks)
 	tasks, open, warnings := closeTasks(a.tasks, time.UnixMilli(last).UTC())
 	r := Result{
-		Schema: Schema, Metric: a.tracks[0].channel.Metric(), Limit: a.in.Limit,
+		Schema: Schema, Metric: a.tracks[0].channel.Metric(), Limit: a.in.Limit, Also: append([]Limit{}, a.in.Also...),
 		Shifts: []ShiftResult{}, Tasks: []TaskResult{}, Masks: []MaskResult{},
 		Method: method(a.in.Limit), Warnings: slices.Concat(a.warnings(), a.faults, warnings, a.in.backwardShifts()),
 	}
@@ -94,7 +97,7 @@ func (a *Assessor) shiftResults(i int, diary []dust.Task) (results []ShiftResult
 	shift := a.closed[i]
 	for _, t := range a.tracks {
 		if t.recording(shift.Start, shift.End) {
-			results = append(results, assessShift(a.in, shift, t, &t.pieces[i], diary))
+			results = append(results, a.assessShift(shift, t, &t.pieces[i], diary))
 		}
 	}
 	return results
@@ -104,8 +107,10 @@ func (a *Assessor) check() error {
 	if a.in.Limit.ID == "" {
 		return fmt.Errorf("assess exposure: no limit chosen: see `dustlog limits`")
 	}
-	if err := a.in.Limit.Assessable(); err != nil {
-		return fmt.Errorf("assess exposure: %w", err)
+	for _, l := range a.in.limits() {
+		if err := l.Assessable(); err != nil {
+			return fmt.Errorf("assess exposure: %w", err)
+		}
 	}
 	if len(a.tracks) == 0 {
 		return fmt.Errorf("assess exposure: %w: no sensor has any", dust.ErrNoReadings)
@@ -134,15 +139,15 @@ func (in Input) backwardShifts() (warnings []string) {
 	return warnings
 }
 
-func assessShift(in Input, shift dust.Shift, t *Track, p *piece, tasks []dust.Task) ShiftResult {
+func (a *Assessor) assessShift(shift dust.Shift, t *Track, p *piece, tasks []dust.Task) ShiftResult {
 	m := measured{from: shift.Start, to: shift.End, sums: p.sums}
 	r := ShiftResult{
 		Date: shift.Date, Start: shift.Start, End: shift.End,
-		Sensor: t.sensor.Name, Position: t.sensor.Position, Setup: setupsIn(in.Setups, shift.Start, shift.End),
+		Sensor: t.sensor.Name, Position: t.sensor.Position, Setup: setupsIn(a.in.Setups, shift.Start, shift.End),
 		Minutes: shift.Duration().Minutes(), MinutesMeasured: m.minutes(),
 		MinutesExcluded: m.excluded(), SaturatedShare: m.saturatedShare(),
-		TWA8h: m.twa(TWAHours(EightHours, 0)), TWA8hFilled: m.filled(TWAHours(EightHours, 0)), MeasuredMean: m.mean(),
-		LimitID: in.Limit.ID, LimitMgM3: in.Limit.MgM3,
+		TWA8h: m.twa(eightHours), TWA8hFilled: m.filled(eightHours), TWAShift: m.twa(m.length()), MeasuredMean: m.mean(),
+		LimitID: a.in.Limit.ID, LimitMgM3: a.in.Limit.MgM3,
 		TaskDoseShares: p.taskShares,
 	}
 	if p.ms > 0 {
@@ -152,15 +157,10 @@ func assessShift(in Input, shift dust.Shift, t *Track, p *piece, tasks []dust.Ta
 	if p.peakErr == nil {
 		r.Max15min, r.Max15minStart = milligrams(p.peak.Mean), &p.peak.Start
 	}
-	j := judgement{
-		limit: in.Limit, channel: t.channel, position: t.sensor.Position, declared: in.DeclaredShift, m: m,
-		factor: calibrate(in.Factors, t.sensor.Name, in.Limit, materials(tasks, shift)),
-	}
-	j.compare(p.peak, p.peakErr)
-	r.Fraction = j.factor.label(t.channel)
-	r.Finding, r.Why = j.decide()
-	j.fill(&r)
-	if p.peakErr != nil && in.Limit.Averaging != FifteenMinutes {
+	r.tellTasks(&m)
+	r.Limits = a.againstLimits(shift, t, p, m, tasks)
+	r.take(r.Limits[0])
+	if p.peakErr != nil && a.in.Limit.Averaging != FifteenMinutes {
 		r.Why += "; no highest 15 minutes: " + p.peakErr.Error()
 	}
 	return r
@@ -181,7 +181,10 @@ func (a *Assessor) warnings() []string {
 	if !a.in.DeclaredShift {
 		w = append(w, "no shift hours are declared: each shift runs from the first to the last reading of the day, so work without readings is not in it")
 	}
-	w = append(w, a.in.Limit.warnings()...)
+	for _, l := range a.in.limits() {
+		w = append(w, l.warnings()...)
+	}
+	w = append(w, longShifts(a.in.limits(), a.in.LongShifts, longest(a.closed))...)
 	zone := false
 	for _, t := range a.tracks {
 		zone = zone || t.sensor.Position == dust.BreathingZone

@@ -66,6 +66,7 @@ func (a *Assessor) advance(horizon int64) {
 	shifts := a.shifts.due(a.tracks, horizon)
 	a.closed = append(a.closed, shifts...)
 	keepFrom := a.shifts.keepFrom(horizon)
+	asked := question{limit: a.in.Limit.MgM3, peaks: a.in.peakFloor()}
 	workers := min(runtime.GOMAXPROCS(0), len(a.tracks))
 	for len(a.stretches) < workers {
 		a.stretches = append(a.stretches, &stretch{})
@@ -79,7 +80,7 @@ func (a *Assessor) advance(horizon int64) {
 	for _, s := range a.stretches[:workers] {
 		group.Go(func() {
 			for t := range next {
-				t.assess(shifts, a.tasks, a.in.Limit.MgM3, s, horizon, keepFrom)
+				t.assess(shifts, a.tasks, asked, s, horizon, keepFrom)
 			}
 		})
 	}

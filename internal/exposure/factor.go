@@ -76,15 +76,3 @@ func (c calibration) label(channel dust.Channel) string {
 	}
 	return fmt.Sprintf("%s, with a factor for %s", channel.Label(), c.Fraction)
 }
-
-// materials are those the diary names in a shift.
-func materials(tasks []dust.Task, shift dust.Shift) []string {
-	var found []string
-	for _, t := range tasks {
-		name := strings.TrimSpace(t.Material)
-		if name != "" && t.Start.Before(shift.End) && t.Stop.After(shift.Start) && !slices.Contains(found, name) {
-			found = append(found, name)
-		}
-	}
-	return found
-}

@@ -18,6 +18,11 @@ type judgement struct {
 	declared bool
 	m        measured
 	factor   calibration
+	adjusted *Adjusted // lowered for a long shift; nil if the limit stands
+
+	bearing    Bearing
+	bearingWhy string
+	excursions *Excursions
 
 	hours    time.Duration // what the dose was divided by; 15 min for such a limit
 	value    *float64      // reading over the limit's averaging time, mg/m³, unmeasured time as zero
@@ -35,6 +40,10 @@ func (j *judgement) compare(peak Peak, peakErr error) {
 		}
 		j.value = milligrams(peak.Mean)
 		j.upper = j.value
+	} else if j.adjusted != nil {
+		// The lowered limit is meant for the average over the whole shift.
+		j.hours, j.complete = j.m.length(), true
+		j.value, j.upper = j.m.twa(j.hours), j.m.filled(j.hours)
 	} else {
 		j.hours, j.complete = TWAHours(j.limit.Averaging, j.m.length()), true
 		j.value, j.upper = j.m.twa(j.hours), j.m.filled(j.hours)
@@ -44,23 +53,12 @@ func (j *judgement) compare(peak Peak, peakErr error) {
 	}
 }
 
-// fill sets the numbers that the finding was taken from.
-func (j judgement) fill(r *ShiftResult) {
-	r.ComparedOverMinutes = j.hours.Minutes()
-	if j.value == nil || !breathes(j.position) {
-		return // where nobody breathes there is no share of a limit
+// mgM3 is the limit's number for this shift.
+func (j judgement) mgM3() float64 {
+	if j.adjusted != nil {
+		return j.adjusted.LimitMgM3
 	}
-	x := *j.value
-	if j.factor.use {
-		x *= j.factor.Factor.Factor
-		r.Factor, r.WithFactor = &j.factor.Factor, &x
-	}
-	ratio := x / j.limit.MgM3
-	if !finite(ratio) {
-		r.WithFactor = nil
-		return
-	}
-	r.ShareOfLimit = &ratio
+	return j.limit.MgM3
 }
 
 func (j judgement) decide() (Finding, string) {
@@ -81,7 +79,7 @@ func (j judgement) decide() (Finding, string) {
 	if len(against) == 0 {
 		return Under, sentence([]string{
 			fmt.Sprintf("with the %s and unmeasured time like the measured, at most %s mg/m³ against the limit of %s mg/m³ in this shift",
-				j.factor.note, number(j.factor.high(*j.upper)), number(j.limit.MgM3)),
+				j.factor.note, number(j.factor.high(*j.upper)), number(j.mgM3())),
 			"one shift says nothing about other days, and below a limit is not the goal for a carcinogen",
 		})
 	}
@@ -90,7 +88,7 @@ func (j judgement) decide() (Finding, string) {
 
 // over says why the limit is exceeded; "" if that is not shown.
 func (j judgement) over() string {
-	limit := j.limit.MgM3
+	limit := j.mgM3()
 	if j.factor.use {
 		if low := j.factor.low(*j.value); low > limit {
 			return fmt.Sprintf("at least %s mg/m³, above the limit of %s mg/m³: reading %s mg/m³ with the %s, less its spread",
@@ -119,7 +117,7 @@ func (j judgement) againstUnder() []string {
 	add(j.limit.Fraction.coarse(), "no optical sensor can show that a limit for %s dust is met, even with a factor: factors drift when the sizes of the dust change", j.limit.FractionPrinted)
 	add(extrapolated(j.channel), "%s of an optical sensor is extrapolated from finer particles", j.channel.Label())
 	add(j.factor.SpreadPercent == 0, "the factor has no stated spread, so nothing is known of its error")
-	add(j.factor.high(*j.upper) > j.limit.MgM3, "with the factor's spread the value may be as high as %s mg/m³, the limit is %s mg/m³", apart(j.factor.high(*j.upper), j.limit.MgM3), number(j.limit.MgM3))
+	add(j.factor.high(*j.upper) > j.mgM3(), "with the factor's spread the value may be as high as %s mg/m³, the limit is %s mg/m³", apart(j.factor.high(*j.upper), j.mgM3()), number(j.mgM3()))
 	add(j.position != dust.BreathingZone, areaReading)
 	add(j.m.coverage() < enoughCoverage, "%s", j.fewMeasured())
 	add(!j.complete, "some 15-minute windows were less than 75 %% measured")
@@ -130,12 +128,12 @@ func (j judgement) againstUnder() []string {
 
 // uncalibrated says what a plain reading cannot show.
 func (j judgement) uncalibrated() []string {
-	reading := fmt.Sprintf("reading %s mg/m³, limit %s mg/m³", apart(*j.value, j.limit.MgM3), number(j.limit.MgM3))
+	reading := fmt.Sprintf("reading %s mg/m³, limit %s mg/m³", apart(*j.value, j.mgM3()), number(j.mgM3()))
 	why := []string{}
 	switch {
-	case *j.value > j.limit.MgM3 && extrapolated(j.channel):
+	case *j.value > j.mgM3() && extrapolated(j.channel):
 		why = append(why, reading+": "+j.channel.Label()+" of an optical sensor is extrapolated from finer particles and shows nothing above a limit by itself")
-	case *j.value > j.limit.MgM3:
+	case *j.value > j.mgM3():
 		why = append(why, reading+": the sensor's own factor is below 1, so it over-reads and its reading is no lower bound")
 	default:
 		why = append(why, reading+": an uncalibrated "+j.channel.Label()+" reading is at best a lower bound")
@@ -165,6 +163,27 @@ func (j judgement) caveats() []string {
 	add(j.m.saturatedMs > 0, "%s", j.atTop())
 	add(j.m.humidMs > 0, "relative humidity above 75 %% for %s %% of the measured time: optical sensors may over-read there", number(100*j.m.humidShare()))
 	add(!j.declared, hoursFromReadings)
+	return append(why, j.besides()...)
+}
+
+// besides is what holds for the limit, whatever the finding.
+func (j judgement) besides() (why []string) {
+	if j.bearing == DoesNotApply {
+		why = append(why, "not the limit for this wood: "+j.bearingWhy)
+	}
+	if a := j.adjusted; a != nil {
+		why = append(why, fmt.Sprintf("limit lowered from %s to %s mg/m³ for %s h a day and %s h a week (Brief and Scala), compared with the average over the whole shift",
+			number(j.limit.MgM3), number(a.LimitMgM3), number(a.ShiftHours), number(a.WeekHours)))
+	}
+	if e := j.excursions; e != nil && len(e.Broken) > 0 {
+		shown := "at least so in the fine part"
+		if j.factor.use {
+			shown = "with the factor"
+		} else if extrapolated(j.channel) || j.factor.overreads {
+			shown = "by a reading that is no lower bound"
+		}
+		why = append(why, fmt.Sprintf("%s broken, %s: %s", e.Rule.Name, shown, strings.Join(e.Broken, ", ")))
+	}
 	return why
 }
 
@@ -212,14 +231,16 @@ func excludedText(s *sums) string {
 }
 
 // sentence joins reasons; one that was given twice is said once.
-func sentence(parts []string) string {
-	var once []string
+func sentence(parts []string) string { return strings.Join(once(parts), "; ") }
+
+func once(parts []string) []string {
+	kept := []string{}
 	for _, p := range parts {
-		if !slices.Contains(once, p) {
-			once = append(once, p)
+		if !slices.Contains(kept, p) {
+			kept = append(kept, p)
 		}
 	}
-	return strings.Join(once, "; ")
+	return kept
 }
 
 // apart prints x with as many digits as tell it from the limit.

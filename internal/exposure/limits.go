@@ -4,7 +4,6 @@ import (
 	_ "embed"
 	"encoding/json"
 	"fmt"
-	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -48,6 +47,7 @@ type Limit struct {
 	Doubtful         bool      `json:"doubtful"`    // check with the issuing body first
 	FromMemory       bool      `json:"from_memory"` // not looked up again for this table
 	Ambient          bool      `json:"ambient"`     // made for outdoor air: a comparison line only
+	Own              bool      `json:"own"`         // given by the user, not from the built-in table
 	Notes            string    `json:"notes"`
 }
 
@@ -85,44 +85,6 @@ func (l Limit) Assessable() error {
 			l.ID, l.Kind)
 	}
 	return nil
-}
-
-// Limits returns the table of limits built into the program, in its own order.
-func Limits() []Limit {
-	table, _ := limitTable()
-	return slices.Clone(table)
-}
-
-// FindLimit returns the limit of that id, whether or not it is Assessable. The
-// error wraps dust.ErrUnknownLimit and names ids that are nearly the same.
-func FindLimit(id string) (Limit, error) {
-	table, err := limitTable()
-	if err != nil {
-		return Limit{}, err
-	}
-	var near []string
-	for _, l := range table {
-		if l.ID == id {
-			return l, nil
-		}
-		if alike(l.ID, strings.ToLower(strings.TrimSpace(id))) && len(near) < 5 {
-			near = append(near, l.ID)
-		}
-	}
-	if len(near) == 0 {
-		return Limit{}, fmt.Errorf("%w %q: see `dustlog limits` for those there are", dust.ErrUnknownLimit, id)
-	}
-	return Limit{}, fmt.Errorf("%w %q: did you mean %s? `dustlog limits` lists all", dust.ErrUnknownLimit, id, strings.Join(near, ", "))
-}
-
-// ChooseLimit is FindLimit for a limit that shifts are to be judged against: it
-// also refuses those that are not Assessable.
-func ChooseLimit(id string) (Limit, error) {
-	l, err := FindLimit(id)
-	if err != nil {
-		return Limit{}, err
-	}
-	return l, l.Assessable()
 }
 
 //go:embed limits/limits.json
@@ -215,33 +177,4 @@ func parseAveraging(s string) (Averaging, error) {
 		}
 	}
 	return "", fmt.Errorf("unknown averaging time %q", s)
-}
-
-// alike reports whether an id is close to what was typed: one holds the other,
-// or they are at most two edits apart.
-func alike(id, typed string) bool {
-	if len(typed) >= 3 && (strings.Contains(id, typed) || strings.Contains(typed, id)) {
-		return true
-	}
-	return typed != "" && edits(id, typed) <= 2
-}
-
-// edits is the number of letters to insert, drop or replace (Levenshtein 1966).
-func edits(a, b string) int {
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		diagonal := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			change := diagonal
-			if a[i] != b[j] {
-				change++
-			}
-			diagonal, row[j+1] = row[j+1], min(change, row[j]+1, row[j+1]+1)
-		}
-	}
-	return row[len(b)]
 }

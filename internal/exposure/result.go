@@ -23,6 +23,7 @@ type Result struct {
 	Schema   int           `json:"schema"`
 	Metric   string        `json:"metric"`
 	Limit    Limit         `json:"limit"`
+	Also     []Limit       `json:"other_limits"` // judged beside it
 	Shifts   []ShiftResult `json:"shifts"`
 	Tasks    []TaskResult  `json:"tasks"`
 	Masks    []MaskResult  `json:"masks"`
@@ -45,9 +46,16 @@ type ShiftResult struct {
 	MinutesExcluded map[string]float64 `json:"minutes_excluded"` // unusable readings by flag
 	SaturatedShare  float64            `json:"saturated_share"`  // share of the measured time at the sensor's top
 
-	TWA8h         *float64   `json:"twa_8h_mg_m3"`                             // ΣC·Δt / 8 h, unmeasured time counts as zero
-	TWA8hFilled   *float64   `json:"twa_8h_if_unmeasured_like_measured_mg_m3"` // unmeasured shift time at the measured mean
-	MeasuredMean  *float64   `json:"mean_measured_mg_m3"`                      // ΣC·Δt / ΣΔt
+	// What the time without a usable reading was like is not known. The three
+	// TWAs take it as without dust, like the measured time, and like the task with
+	// the highest mean in the shift: the truth may lie anywhere between, or above.
+	TWA8h        *float64 `json:"twa_8h_mg_m3"`                             // ΣC·Δt / 8 h, unmeasured time counts as zero
+	TWA8hFilled  *float64 `json:"twa_8h_if_unmeasured_like_measured_mg_m3"` // unmeasured shift time at the measured mean
+	TWA8hWorst   *float64 `json:"twa_8h_if_unmeasured_like_worst_task_mg_m3"`
+	WorstTask    string   `json:"worst_task"`          // the task taken; "" is time outside tasks
+	TWAShift     *float64 `json:"twa_shift_mg_m3"`     // ΣC·Δt / shift length, unmeasured time counts as zero
+	MeasuredMean *float64 `json:"mean_measured_mg_m3"` // ΣC·Δt / ΣΔt
+
 	Max15min      *float64   `json:"max_15min_mg_m3"`
 	Max15minStart *time.Time `json:"max_15min_start"`
 	// P50, P95 and P99 are the lowest readings such that the air was at or below
@@ -68,12 +76,14 @@ type ShiftResult struct {
 	ComparedOverMinutes float64 `json:"compared_over_minutes"`
 	// Factor and WithFactor are set if a factor for the limit's fraction was used:
 	// the compared mean times the factor. All other numbers are the sensor's own.
-	Factor         *Factor    `json:"factor"`
-	WithFactor     *float64   `json:"compared_with_factor_mg_m3"`
-	ShareOfLimit   *float64   `json:"share_of_limit"` // TWA8h or, for a 15-min limit, Max15min over the limit, with the factor if one was used
-	Finding        Finding    `json:"finding"`
-	Why            string     `json:"why"`
-	TaskDoseShares []TaskDose `json:"task_dose_shares"` // adds up to 1; the rest of the shift is task ""
+	Factor       *Factor  `json:"factor"`
+	WithFactor   *float64 `json:"compared_with_factor_mg_m3"`
+	ShareOfLimit *float64 `json:"share_of_limit"` // TWA8h or, for a 15-min limit, Max15min over the limit, with the factor if one was used
+	Finding      Finding  `json:"finding"`
+	Why          string   `json:"why"`
+	// Limits are all limits asked about, the first that of Finding.
+	Limits         []LimitFinding `json:"limits"`
+	TaskDoseShares []TaskDose     `json:"task_dose_shares"` // adds up to 1; the rest of the shift is task ""
 }
 
 // TaskDose is a task's share of a shift's measured dose.
@@ -81,6 +91,9 @@ type TaskDose struct {
 	Task    string  `json:"task"`
 	Minutes float64 `json:"minutes_measured"`
 	Share   float64 `json:"share_of_dose"`
+	// TWA8hPart is what the task adds to the 8-h TWA; the parts add up to it.
+	TWA8hPart *float64 `json:"twa_8h_part_mg_m3"`
+	MeanMgM3  *float64 `json:"mean_measured_mg_m3"`
 }
 
 // TaskResult is one sensor over one run of one task.

@@ -34,7 +34,14 @@ type piece struct {
 	p50        float64 // ng/m³
 	p95, p99   float64
 	aboveMs    int64
+	peaks      []above // windows that a peak rule may ask about
 	taskShares []TaskDose
+}
+
+// question is what a piece is asked about.
+type question struct {
+	limit float64 // mg/m³, for the time above it
+	peaks float64 // ng/m³, 15-min means up to here matter to no peak rule
 }
 
 // Add takes more readings: at most one UTC day, all later than those before.
@@ -124,9 +131,9 @@ func (t *Track) recording(from, to time.Time) bool {
 
 // assess works out the shifts, and the runs of tasks before the horizon, and
 // forgets the readings that nothing before keepFrom needs.
-func (t *Track) assess(shifts []dust.Shift, tasks []dust.Task, limit float64, s *stretch, horizon, keepFrom int64) {
+func (t *Track) assess(shifts []dust.Shift, tasks []dust.Task, asked question, s *stretch, horizon, keepFrom int64) {
 	for _, shift := range shifts {
-		t.pieces = append(t.pieces, t.piece(shift, tasks, limit, s))
+		t.pieces = append(t.pieces, t.piece(shift, tasks, asked, s))
 	}
 	t.tally(tasks, horizon)
 	n := min(max(0, t.buffer.search(keepFrom)-1), t.tallied) // the reading before may still speak
@@ -136,14 +143,17 @@ func (t *Track) assess(shifts []dust.Shift, tasks []dust.Task, limit float64, s 
 	t.oddDone -= odd - len(t.buffer.odd)
 }
 
-func (t *Track) piece(shift dust.Shift, tasks []dust.Task, limit float64, s *stretch) piece {
+func (t *Track) piece(shift dust.Shift, tasks []dust.Task, asked question, s *stretch) piece {
 	var p piece
 	p.sums, p.any = s.fill(&t.buffer, shift.Start.UnixMilli(), shift.End.UnixMilli())
 	p.taskShares = s.taskShares(tasks)
 	p.peak, p.peakErr = s.peak()
+	if p.peakErr == nil && p.peak.Mean > asked.peaks {
+		p.peaks = s.windowsAbove(asked.peaks, p.peak)
+	}
 	if p.ms > 0 {
 		p.p50, p.p95, p.p99 = s.percentile(50, p.ms), s.percentile(95, p.ms), s.percentile(99, p.ms)
-		p.aboveMs = s.above(limit)
+		p.aboveMs = s.above(asked.limit)
 	}
 	return p
 }
