@@ -159,9 +159,12 @@ func (r limitRecord) limit(asOf string) (Limit, error) {
 		return Limit{}, err
 	}
 	l.MgM3 = c.MilligramsPerM3()
-	l.ValuePrinted = strings.NewReplacer("ug/m3", "µg/m³", "mg/m3", "mg/m³").Replace(number)
+	l.ValuePrinted = printed.Replace(number)
 	return l, nil
 }
+
+// printed writes units with their signs.
+var printed = strings.NewReplacer("ug/m3", "µg/m³", "mg/m3", "mg/m³")
 
 // parseAveraging reads the printed averaging time by its first figure.
 func parseAveraging(s string) (Averaging, error) {

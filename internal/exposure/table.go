@@ -116,6 +116,9 @@ func (o OwnLimit) limit() (Limit, error) {
 	if err != nil {
 		return fail("value: " + err.Error())
 	}
+	if c <= 0 {
+		return fail(fmt.Sprintf("value %q is not a number above zero", o.Value))
+	}
 	fraction, err := ParseFraction(o.Fraction)
 	if err != nil {
 		return fail(err.Error())
@@ -133,7 +136,7 @@ func (o OwnLimit) limit() (Limit, error) {
 	}
 	l := Limit{
 		ID: o.ID, Jurisdiction: o.Jurisdiction, Body: "own", Agent: "wood dust", Species: wood,
-		MgM3: c.MilligramsPerM3(), ValuePrinted: strings.NewReplacer("ug/m", "µg/m", "g/m3", "g/m³").Replace(o.Value),
+		MgM3: c.MilligramsPerM3(), ValuePrinted: printed.Replace(o.Value),
 		Fraction: fraction, FractionPrinted: o.Fraction, Averaging: averaging, AveragingPrinted: o.Averaging,
 		Kind: "own value", LegalStatus: "the user's own", Source: Source{Document: o.Source}, Own: true, Notes: o.Notes,
 	}
