@@ -21,6 +21,8 @@ type Config struct {
 	CommitEvery time.Duration
 	Forward     Forward
 	Sensors     []Sensor
+	Limits      []Limit           // the user's own, beside the built-in table
+	Materials   map[string]string // material of the diary → group of woods
 
 	origins map[string]string
 }
@@ -38,8 +40,10 @@ type Forward struct {
 type Shop struct {
 	Name           string
 	Zone           *time.Location
-	Shift          string // "08:00-16:30", or "" if shifts are taken from the readings
-	Limit          string // id of the exposure limit
+	Shift          string   // "08:00-16:30", or "" if shifts are taken from the readings
+	Limit          string   // id of the exposure limit
+	AlsoLimits     []string // ids of limits judged beside it
+	LongShifts     string   // "none" or "brief_scala"
 	MassScale      MassScale
 	SmallestChange float64 // smallest reduction that matters, in percent
 }
@@ -66,6 +70,9 @@ type Sensor struct {
 	Mode      string  `toml:"mode"` // Active, Passive or "", which is Active
 	Duty      string  `toml:"duty"` // as in "60s/5m": on for 60 s of every 5 min; "": always on
 	Factor    *Factor `toml:"factor"`
+	// HumidityKappa is how strongly the dust takes up water, 0 to 2, where that was
+	// measured for this dust; nil for no correction. It changes no finding.
+	HumidityKappa *float64 `toml:"humidity_kappa"`
 }
 
 // DutyCycle reads Duty: how long the sensor is on, and how long from one start to the
@@ -101,12 +108,34 @@ func (s Sensor) place() string {
 
 // Factor is a gravimetric calibration of one sensor against filter samples.
 type Factor struct {
-	Factor        float64 `toml:"factor"`
-	Fraction      string  `toml:"fraction"`
-	SpreadPercent float64 `toml:"spread_percent"`
-	Material      string  `toml:"material"`
-	Date          string  `toml:"date"`
-	Source        string  `toml:"source"`
+	Factor             float64 `toml:"factor"`
+	Fraction           string  `toml:"fraction"`
+	Metric             string  `toml:"metric"` // channel it holds for; "" for any
+	SpreadPercent      float64 `toml:"spread_percent"`
+	UncertaintyPercent float64 `toml:"uncertainty_percent"` // of one new shift, 95 %
+	Pairs              int     `toml:"pairs"`
+	Material           string  `toml:"material"`
+	Task               string  `toml:"task"`
+	Date               string  `toml:"date"`
+	ValidFrom          string  `toml:"valid_from"` // first day, as in "2026-02-01"
+	Expires            string  `toml:"expires"`    // last day
+	Source             string  `toml:"source"`
+}
+
+// Check says what is wrong with the factor; nil if nothing is.
+func (f *Factor) Check() error {
+	switch {
+	case f.Factor <= 0 || f.Fraction == "" || f.Source == "" || f.Date == "":
+		return errors.New("a factor needs factor > 0, fraction, date and source")
+	case f.SpreadPercent < 0 || f.UncertaintyPercent < 0 || f.Pairs < 0:
+		return errors.New("a factor's spread_percent, uncertainty_percent and pairs must not be below zero")
+	}
+	for _, day := range []struct{ key, text string }{{"valid_from", f.ValidFrom}, {"expires", f.Expires}} {
+		if _, err := time.Parse(time.DateOnly, day.text); day.text != "" && err != nil {
+			return fmt.Errorf("%s %q is no day: write it as in \"2026-02-01\"", day.key, day.text)
+		}
+	}
+	return nil
 }
 
 // file mirrors the TOML file.
@@ -117,6 +146,8 @@ type file struct {
 		Zone           *string  `toml:"zone"`
 		Shift          *string  `toml:"shift"`
 		Limit          *string  `toml:"limit"`
+		AlsoLimits     *string  `toml:"also_limits"`
+		LongShifts     *string  `toml:"long_shifts"`
 		MassScale      *string  `toml:"mass_scale"`
 		SmallestChange *float64 `toml:"smallest_change_percent"`
 	} `toml:"shop"`
@@ -129,7 +160,9 @@ type file struct {
 		TokenFile *string `toml:"token_file"`
 		Org       *string `toml:"org"`
 	} `toml:"forward"`
-	Sensor []Sensor `toml:"sensor"`
+	Sensor    []Sensor          `toml:"sensor"`
+	Limit     []Limit           `toml:"limit"`
+	Materials map[string]string `toml:"materials"`
 }
 
 // ErrFile marks an error in the configuration file itself, ErrSetting a setting

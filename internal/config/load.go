@@ -62,6 +62,14 @@ var settings = []setting{
 		func(f *file) *string { return f.Shop.Limit },
 		func(c *Config) string { return c.Shop.Limit },
 		func(c *Config, v string) error { c.Shop.Limit = v; return nil }},
+	{"shop.also_limits", "ids of more limits to judge, as in \"uk-soft, us-niosh-rel\"",
+		func(f *file) *string { return f.Shop.AlsoLimits },
+		func(c *Config) string { return strings.Join(c.Shop.AlsoLimits, ", ") },
+		func(c *Config, v string) error { c.Shop.AlsoLimits = splitList(v); return nil }},
+	{"shop.long_shifts", "lower 8-h limits in longer shifts and weeks: \"none\" or \"brief_scala\"",
+		func(f *file) *string { return f.Shop.LongShifts },
+		func(c *Config) string { return c.Shop.LongShifts },
+		func(c *Config, v string) error { c.Shop.LongShifts = v; return nil }},
 	{"shop.mass_scale", "\"industrial\" or \"atmospheric\", for sensors that send both",
 		func(f *file) *string { return f.Shop.MassScale },
 		func(c *Config) string { return string(c.Shop.MassScale) }, setMassScale},
@@ -151,7 +159,7 @@ func Load(src Sources) (Config, error) {
 		Store:       src.Store,
 		CommitEvery: 10 * time.Second,
 		Forward:     Forward{Every: time.Minute},
-		Shop:        Shop{Zone: time.Local, Limit: DefaultLimit, MassScale: Industrial, SmallestChange: 30},
+		Shop:        Shop{Zone: time.Local, Limit: DefaultLimit, LongShifts: "none", MassScale: Industrial, SmallestChange: 30},
 		origins:     map[string]string{},
 	}
 	f, err := c.readFile(src)
@@ -163,7 +171,7 @@ func Load(src Sources) (Config, error) {
 			return c, err
 		}
 	}
-	c.Sensors = f.Sensor
+	c.Sensors, c.Limits, c.Materials = f.Sensor, f.Limit, f.Materials
 	return c, c.checkSensors()
 }
 
@@ -243,8 +251,13 @@ func (c *Config) checkSensors() error {
 			return fmt.Errorf("%w %s: sensors %q and %q name the same %s", ErrFile, at, ports[s.place()], s.Name, s.place())
 		case s.Mode != "" && s.Mode != Active && s.Mode != Passive:
 			return fmt.Errorf("%w %s (%q): mode %q: use %q or %q", ErrFile, at, s.Name, s.Mode, Active, Passive)
-		case s.Factor != nil && (s.Factor.Factor <= 0 || s.Factor.Fraction == "" || s.Factor.Source == "" || s.Factor.Date == ""):
-			return fmt.Errorf("%w %s (%q): a factor needs factor > 0, fraction, date and source", ErrFile, at, s.Name)
+		case s.HumidityKappa != nil && !(*s.HumidityKappa >= 0 && *s.HumidityKappa <= 2):
+			return fmt.Errorf("%w %s (%q): humidity_kappa %g: give 0 to 2, and only one that was measured for this dust", ErrFile, at, s.Name, *s.HumidityKappa)
+		}
+		if s.Factor != nil {
+			if err := s.Factor.Check(); err != nil {
+				return fmt.Errorf("%w %s (%q): %w", ErrFile, at, s.Name, err)
+			}
 		}
 		if _, _, err := s.DutyCycle(); err != nil {
 			return fmt.Errorf("%w %s (%q): %w", ErrFile, at, s.Name, err)

@@ -23,8 +23,8 @@ type Input struct {
 	Also          []Limit           // judged beside Limit, each by its own averaging time
 	Materials     map[string]string // a user's names for materials, see WoodOf
 	LongShifts    ShiftAdjustment
-	Factors       map[string]Factor // by sensor name
-	DeclaredShift bool              // false: hours were taken from the first and last reading
+	Factors       map[string][]Factor // by sensor name
+	DeclaredShift bool                // false: hours were taken from the first and last reading
 }
 
 // Assess works out every shift with every sensor that was recording in it, every

@@ -30,7 +30,7 @@ func oneShift(t *testing.T, limit string, s *dust.Series, change ...func(*Input)
 var respirableFactor = Factor{Factor: 3.45, Fraction: RespirableFraction, SpreadPercent: 20, Source: "three filter pairs", Date: "2026-02-01", Material: "oak"}
 
 func withFactor(f Factor) func(*Input) {
-	return func(in *Input) { in.Factors = map[string]Factor{"collar": f} }
+	return func(in *Input) { in.Factors = map[string][]Factor{"collar": {f}} }
 }
 
 func steadyDay(t *testing.T, position dust.Position, channel dust.Channel, microgram float64) *dust.Series {
@@ -322,7 +322,7 @@ func TestWordsThatAreNeverSaid(t *testing.T) {
 			text, err := json.Marshal(mustAssess(t, Input{
 				Shifts: []dust.Shift{shiftOf(hours(8))}, Series: []*dust.Series{steadyDay(t, dust.BreathingZone, dust.PM25, level)},
 				Tasks: []dust.Task{{Name: "assembly", Material: "oak", Start: at(hours(1)), Stop: at(hours(2))}},
-				Limit: mustLimit(t, id), Factors: map[string]Factor{"collar": respirableFactor}, DeclaredShift: true,
+				Limit: mustLimit(t, id), Factors: map[string][]Factor{"collar": {respirableFactor}}, DeclaredShift: true,
 			}))
 			require.NoError(t, err, "every number must be finite")
 			for _, word := range []string{"safe", "complian", "not needed", "harmless"} {

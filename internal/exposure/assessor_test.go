@@ -143,7 +143,7 @@ func TestStreamEqualsTheWhole(t *testing.T) {
 			s.FitHold()
 		}
 		in := Input{Limit: mustLimit(t, "de-aswg-a"), Tasks: tasks, Setups: []dust.SetupPeriod{{Setup: "old", From: tasks[0].Start}},
-			Factors: map[string]Factor{"collar": respirableFactor}}
+			Factors: map[string][]Factor{"collar": {respirableFactor}}}
 
 		whole := in
 		whole.Series, whole.Shifts = series, ShiftsFromReadings(series, zone)

@@ -75,8 +75,10 @@ func (in Input) peakFloor() float64 {
 			lowest = min(lowest, rule.Multiple*l.MgM3)
 		}
 	}
-	for _, f := range in.Factors {
-		factor = max(factor, f.Factor)
+	for _, factors := range in.Factors {
+		for _, f := range factors {
+			factor = max(factor, f.Factor)
+		}
 	}
 	return lowest / factor * nanogramsPerMilligram
 }

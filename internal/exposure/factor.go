@@ -4,58 +4,205 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"dustlog/internal/dust"
 )
 
 // Factor turns a sensor's reading into the mass a filter sampler would find:
 // mean of filter / mean of sensor over the same time, from samples side by side.
-// It holds for its dust and its fraction only.
+// It holds for its dust, its fraction and its days only.
 type Factor struct {
+	ID            string   `json:"id"` // of the stored calibration; "" for one from the configuration
 	Factor        float64  `json:"factor"`
 	Fraction      Fraction `json:"fraction"`
+	Metric        string   `json:"metric"`         // channel it holds for; "" for any
 	SpreadPercent float64  `json:"spread_percent"` // between the pairs, either way; 0 means not stated
-	Source        string   `json:"source"`
-	Date          string   `json:"date"`
-	Material      string   `json:"material"`
+	// UncertaintyPercent is that of one new shift, 95 %: the true factor of the
+	// shift lies between Factor / (1 + u) and Factor · (1 + u). 0 means not
+	// stated; the spread then stands in for it.
+	UncertaintyPercent float64 `json:"uncertainty_percent"`
+	Pairs              int     `json:"pairs"` // of filter and sensor; 0 means not stated
+	Source             string  `json:"source"`
+	Date               string  `json:"date"`              // of the last pair, 2006-01-02
+	ValidFrom          string  `json:"valid_from"`        // first day; "" for any
+	Expires            string  `json:"expires"`           // last day; "" for none
+	Material           string  `json:"material"`          // "" for any
+	Task               string  `json:"task"`              // "" for any
+	Season             string  `json:"season"`            // told, not asked about
+	ZeroMgM3           float64 `json:"zero_offset_mg_m3"` // taken off a reading before the factor
+	// Unusable says why no finding may rest on it, whatever the dust.
+	Unusable string `json:"unusable,omitempty"`
 }
 
-// calibration is a factor after the question whether it may be used here.
+// stated reports whether anything is known of the factor's error.
+func (f Factor) stated() bool { return f.UncertaintyPercent > 0 || f.SpreadPercent > 0 }
+
+// doubt is the word for what is known of the factor's error.
+func (f Factor) doubt() string {
+	if f.UncertaintyPercent > 0 {
+		return "uncertainty"
+	}
+	return "spread"
+}
+
+// limits are what the factor may be in one new shift.
+func (f Factor) limits() (low, high float64) {
+	if u := f.UncertaintyPercent / 100; u > 0 {
+		return f.Factor / (1 + u), f.Factor * (1 + u)
+	}
+	return f.Factor * (1 - f.SpreadPercent/100), f.Factor * (1 + f.SpreadPercent/100)
+}
+
+// faulty reports whether the numbers are not those of a factor.
+func (f Factor) faulty() bool {
+	return !(f.Factor > 0) || !finite(f.Factor) || !(f.SpreadPercent >= 0) || !finite(f.SpreadPercent) ||
+		!(f.UncertaintyPercent >= 0) || !finite(f.UncertaintyPercent) || !(f.ZeroMgM3 >= 0) || !finite(f.ZeroMgM3)
+}
+
+// name is how messages call the factor: "calibration 7 of 2026-02-01".
+func (f Factor) name() string {
+	if f.ID != "" {
+		return fmt.Sprintf("calibration %s of %s", f.ID, orUnstated(f.Date, "date"))
+	}
+	return fmt.Sprintf("%s, %s", orUnstated(f.Source, "source"), orUnstated(f.Date, "date"))
+}
+
+// describe is the factor with its error, as a finding names it.
+func (f Factor) describe() string {
+	low, high := f.limits()
+	error := fmt.Sprintf("± %s %%", number(f.SpreadPercent))
+	if f.UncertaintyPercent > 0 {
+		error = fmt.Sprintf("(95 %% for one new shift: %s to %s)", number(low), number(high))
+	}
+	text := fmt.Sprintf("factor %s %s for the %s fraction from %s", number(f.Factor), error, f.Fraction, f.name())
+	if f.ID != "" && strings.TrimSpace(f.Source) != "" {
+		text += ", " + f.Source
+	}
+	return text + ", valid for that dust only"
+}
+
+// factorUse is what a factor is wanted for.
+type factorUse struct {
+	limit     Limit
+	channel   dust.Channel
+	date      string   // of the shift, 2006-01-02
+	materials []string // that the diary names
+	tasks     []string
+}
+
+// against says why the factor may not be used; "" if it may.
+func (f Factor) against(u factorUse) string {
+	other := func(name string, worked []string) int {
+		if strings.TrimSpace(name) == "" {
+			return -1
+		}
+		return slices.IndexFunc(worked, func(w string) bool { return !strings.EqualFold(strings.TrimSpace(w), strings.TrimSpace(name)) })
+	}
+	switch {
+	case f.faulty():
+		return "factor, spread, uncertainty and zero must be numbers, the factor above zero"
+	case f.Unusable != "":
+		return "no finding may rest on it: " + f.Unusable
+	case u.limit.Fraction == NotStatedFraction:
+		return "the limit's fraction is not stated"
+	case f.Fraction != u.limit.Fraction:
+		return fmt.Sprintf("it is for the %s fraction, the limit is for %s", f.Fraction, u.limit.Fraction)
+	case f.Metric != "" && f.Metric != u.channel.Metric():
+		return fmt.Sprintf("it is for %s, this is %s", f.Metric, u.channel.Metric())
+	case f.ValidFrom != "" && u.date < f.ValidFrom:
+		return fmt.Sprintf("it holds from %s on", f.ValidFrom)
+	case f.Expires != "" && u.date > f.Expires:
+		return fmt.Sprintf("it expired after %s", f.Expires)
+	}
+	if i := other(f.Material, u.materials); i >= 0 {
+		return fmt.Sprintf("it comes from %s, and %s was worked", f.Material, u.materials[i])
+	}
+	if i := other(f.Task, u.tasks); i >= 0 {
+		return fmt.Sprintf("it comes from %s, and %s was done", f.Task, u.tasks[i])
+	}
+	return ""
+}
+
+// fit ranks factors that may be used: the one that names the dust and the task
+// before one for any, then the newer.
+func (f Factor) fit(u factorUse) (rank int) {
+	if strings.TrimSpace(f.Material) != "" && len(u.materials) > 0 {
+		rank += 2
+	}
+	if strings.TrimSpace(f.Task) != "" && len(u.tasks) > 0 {
+		rank++
+	}
+	return rank
+}
+
+// since is the day that decides which of two equal factors is the newer one.
+func (f Factor) since() string {
+	if f.ValidFrom != "" {
+		return f.ValidFrom
+	}
+	return f.Date
+}
+
+// calibration is the factor chosen for a use.
 type calibration struct {
 	Factor
 	use       bool
 	overreads bool   // a sound factor below 1: the reading is no lower bound
-	note      string // what was used, or why not; "" without a factor
+	note      string // what was used, or why nothing was; "" without a factor
 }
 
-// calibrate decides whether a sensor's factor may be used for a limit and the
-// materials worked: it must be a number, of the limit's own fraction, and not be
-// known to come from another dust.
-func calibrate(factors map[string]Factor, sensor string, limit Limit, worked []string) calibration {
-	f, ok := factors[sensor]
-	if !ok {
-		return calibration{}
+// calibrate chooses among a sensor's factors the one that may be used and fits
+// best. If none may be used, the note says why not, for each.
+func calibrate(factors []Factor, u factorUse) calibration {
+	var c calibration
+	var refused []string
+	for _, f := range factors {
+		c.overreads = c.overreads || !f.faulty() && f.Factor < 1
+		if why := f.against(u); why != "" {
+			refused = append(refused, f.refusal(why, len(factors)))
+			continue
+		}
+		rank, best := f.fit(u), c.Factor.fit(u)
+		if !c.use || rank > best || rank == best && f.since() >= c.since() {
+			c.Factor, c.use = f, true
+		}
 	}
-	c := calibration{Factor: f}
-	if !(f.Factor > 0) || !finite(f.Factor) || !(f.SpreadPercent >= 0) || !finite(f.SpreadPercent) {
-		c.note = "the sensor's factor was not used: factor and spread must be numbers above zero"
-		return c
-	}
-	c.overreads = f.Factor < 1
-	other := slices.IndexFunc(worked, func(m string) bool { return !strings.EqualFold(m, strings.TrimSpace(f.Material)) })
 	switch {
-	case limit.Fraction == NotStatedFraction:
-		c.note = "the sensor's factor was not used: the limit's fraction is not stated"
-	case f.Fraction != limit.Fraction:
-		c.note = fmt.Sprintf("the sensor's factor was not used: it is for the %s fraction, the limit is for %s", f.Fraction, limit.Fraction)
-	case strings.TrimSpace(f.Material) != "" && other >= 0:
-		c.note = fmt.Sprintf("the sensor's factor was not used: it comes from %s, and %s was worked", f.Material, worked[other])
-	default:
-		c.use = true
-		c.note = fmt.Sprintf("factor %s ± %s %% for the %s fraction from %s, %s, valid for that dust only",
-			number(f.Factor), number(f.SpreadPercent), f.Fraction, orUnstated(f.Source, "source"), orUnstated(f.Date, "date"))
+	case c.use:
+		c.overreads = c.Factor.Factor < 1
+		c.note = c.describe() + c.assumed(u)
+	case len(factors) == 1:
+		c.Factor = factors[0]
+		c.note = "the sensor's factor was not used: " + refused[0]
+	case len(factors) > 1:
+		c.note = fmt.Sprintf("none of the sensor's %d factors was used: %s", len(factors), strings.Join(refused, ", "))
 	}
 	return c
+}
+
+func (f Factor) refusal(why string, of int) string {
+	if of == 1 && f.ID == "" {
+		return why
+	}
+	return fmt.Sprintf("%s: %s", f.name(), why)
+}
+
+// assumed says what is taken for granted where the diary is silent, and what is
+// old.
+func (f Factor) assumed(u factorUse) (text string) {
+	if strings.TrimSpace(f.Material) != "" && len(u.materials) == 0 {
+		text += fmt.Sprintf(" (%s, which the diary does not name)", f.Material)
+	}
+	if strings.TrimSpace(f.Task) != "" && len(u.tasks) == 0 {
+		text += fmt.Sprintf(" (%s, which the diary does not name)", f.Task)
+	}
+	made, err1 := time.Parse(time.DateOnly, f.Date)
+	day, err2 := time.Parse(time.DateOnly, u.date)
+	if f.Expires == "" && err1 == nil && err2 == nil && day.After(made.AddDate(1, 0, 0)) {
+		text += " (more than a year old)"
+	}
+	return text
 }
 
 func orUnstated(s, what string) string {
@@ -65,9 +212,9 @@ func orUnstated(s, what string) string {
 	return s
 }
 
-// low and high are the ends of what a reading may mean with the factor's spread.
-func (c calibration) low(x float64) float64  { return x * c.Factor.Factor * (1 - c.SpreadPercent/100) }
-func (c calibration) high(x float64) float64 { return x * c.Factor.Factor * (1 + c.SpreadPercent/100) }
+// net is a reading (mg/m³) less the sensor's zero, of which it holds a share:
+// that of the averaging time for which the sensor spoke.
+func (c calibration) net(x, share float64) float64 { return max(0, x-c.ZeroMgM3*share) }
 
 // label says what the numbers stand for.
 func (c calibration) label(channel dust.Channel) string {
@@ -75,4 +222,30 @@ func (c calibration) label(channel dust.Channel) string {
 		return channel.Label() + ", uncalibrated optical"
 	}
 	return fmt.Sprintf("%s, with a factor for %s", channel.Label(), c.Fraction)
+}
+
+// spoken is the share of the averaging time for which the sensor spoke, in value
+// and in upper.
+func (j judgement) spoken() (value, upper float64) {
+	if j.limit.Averaging == FifteenMinutes {
+		return 1, 1 // the mean is over the measured part
+	}
+	hours := float64(j.hours.Milliseconds())
+	return float64(j.m.ms) / hours, float64(j.m.length().Milliseconds()) / hours
+}
+
+// withFactor is the compared value with the factor, and its 95 % limits in this
+// one shift, for the time that was measured.
+func (j judgement) withFactor() (x, low, high float64) {
+	share, _ := j.spoken()
+	net := j.factor.net(*j.value, share)
+	least, most := j.factor.limits()
+	return net * j.factor.Factor.Factor, net * least, net * most
+}
+
+// atMost is the upper limit with unmeasured time like the measured.
+func (j judgement) atMost() float64 {
+	_, share := j.spoken()
+	_, most := j.factor.limits()
+	return j.factor.net(*j.upper, share) * most
 }

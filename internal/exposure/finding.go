@@ -79,7 +79,7 @@ func (j judgement) decide() (Finding, string) {
 	if len(against) == 0 {
 		return Under, sentence([]string{
 			fmt.Sprintf("with the %s and unmeasured time like the measured, at most %s mg/m³ against the limit of %s mg/m³ in this shift",
-				j.factor.note, number(j.factor.high(*j.upper)), number(j.mgM3())),
+				j.factor.note, number(j.atMost()), number(j.mgM3())),
 			"one shift says nothing about other days, and below a limit is not the goal for a carcinogen",
 		})
 	}
@@ -90,9 +90,9 @@ func (j judgement) decide() (Finding, string) {
 func (j judgement) over() string {
 	limit := j.mgM3()
 	if j.factor.use {
-		if low := j.factor.low(*j.value); low > limit {
-			return fmt.Sprintf("at least %s mg/m³, above the limit of %s mg/m³: reading %s mg/m³ with the %s, less its spread",
-				apart(low, limit), number(limit), number(*j.value), j.factor.note)
+		if _, low, _ := j.withFactor(); low > limit {
+			return fmt.Sprintf("at least %s mg/m³, above the limit of %s mg/m³: reading %s mg/m³ with the %s, less its %s",
+				apart(low, limit), number(limit), number(*j.value), j.factor.note, j.factor.doubt())
 		}
 		return ""
 	}
@@ -116,13 +116,14 @@ func (j judgement) againstUnder() []string {
 	}
 	add(j.limit.Fraction.coarse(), "no optical sensor can show that a limit for %s dust is met, even with a factor: factors drift when the sizes of the dust change", j.limit.FractionPrinted)
 	add(extrapolated(j.channel), "%s of an optical sensor is extrapolated from finer particles", j.channel.Label())
-	add(j.factor.SpreadPercent == 0, "the factor has no stated spread, so nothing is known of its error")
-	add(j.factor.high(*j.upper) > j.mgM3(), "with the factor's spread the value may be as high as %s mg/m³, the limit is %s mg/m³", apart(j.factor.high(*j.upper), j.mgM3()), number(j.mgM3()))
+	add(!j.factor.stated(), "the factor has no stated spread, so nothing is known of its error")
+	add(j.atMost() > j.mgM3(), "with the factor's %s the value may be as high as %s mg/m³, the limit is %s mg/m³", j.factor.doubt(), apart(j.atMost(), j.mgM3()), number(j.mgM3()))
 	add(j.position != dust.BreathingZone, areaReading)
 	add(j.m.coverage() < enoughCoverage, "%s", j.fewMeasured())
 	add(!j.complete, "some 15-minute windows were less than 75 %% measured")
 	add(j.m.saturatedShare() > mostSaturated, "%s", j.atTop())
 	add(!j.declared, hoursFromReadings)
+	add(j.excursions != nil && len(j.excursions.Broken) > 0, "the peak rule that goes with the limit is broken")
 	return why
 }
 

@@ -15,7 +15,7 @@ func TestApart(t *testing.T) {
 }
 
 func TestFactorWithoutSourceSaysSo(t *testing.T) {
-	c := calibrate(map[string]Factor{"a": {Factor: 2, Fraction: RespirableFraction, SpreadPercent: 10}}, "a", mustLimit(t, "de-aswg-a"), []string{"oak"})
+	c := calibrate([]Factor{{Factor: 2, Fraction: RespirableFraction, SpreadPercent: 10}}, factorUse{limit: mustLimit(t, "de-aswg-a"), materials: []string{"oak"}})
 	require.True(t, c.use)
 	require.Contains(t, c.note, "source not stated, date not stated")
 }

@@ -38,7 +38,7 @@ func FuzzAssess(f *testing.F) {
 			Shifts: []dust.Shift{{Start: start.Add(time.Duration(from) * time.Minute), End: start.Add(time.Duration(to) * time.Minute)}, {Start: start, End: start.Add(day)}},
 			Series: []*dust.Series{s}, Limit: usable[int(choice)%len(usable)],
 			Tasks:   []dust.Task{{Name: "a", Start: start, Stop: start.Add(day / 2)}, {Name: "b", Start: start.Add(day / 3)}, {Start: now}},
-			Factors: map[string]Factor{"collar": {Factor: factor, SpreadPercent: spread, Fraction: Fractions()[int(choice)%7]}},
+			Factors: map[string][]Factor{"collar": {{Factor: factor, SpreadPercent: spread, Fraction: Fractions()[int(choice)%7]}}},
 		})
 		if err != nil {
 			return

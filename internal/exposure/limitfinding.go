@@ -26,9 +26,13 @@ type LimitFinding struct {
 	ComparedMgM3        *float64 `json:"compared_mg_m3"` // the sensor's own reading
 	Factor              *Factor  `json:"factor"`
 	WithFactor          *float64 `json:"compared_with_factor_mg_m3"`
-	ShareOfLimit        *float64 `json:"share_of_limit"` // of the adjusted limit if there is one
-	Finding             Finding  `json:"finding"`
-	Why                 string   `json:"why"`
+	// WithFactorLow and WithFactorHigh are the 95 % limits that the factor leaves
+	// for this one shift.
+	WithFactorLow  *float64 `json:"compared_with_factor_low_mg_m3"`
+	WithFactorHigh *float64 `json:"compared_with_factor_high_mg_m3"`
+	ShareOfLimit   *float64 `json:"share_of_limit"` // of the adjusted limit if there is one
+	Finding        Finding  `json:"finding"`
+	Why            string   `json:"why"`
 
 	Adjusted   *Adjusted   `json:"adjusted_for_long_shift"` // nil if the limit stands as it is
 	Excursions *Excursions `json:"excursions"`              // nil if no rule goes with the limit, or nothing was measured
@@ -45,7 +49,7 @@ func (a *Assessor) againstLimits(shift dust.Shift, t *Track, p *piece, m measure
 	for _, l := range a.in.limits() {
 		j := judgement{
 			limit: l, channel: t.channel, position: t.sensor.Position, declared: a.in.DeclaredShift, m: m,
-			factor:   calibrate(a.in.Factors, t.sensor.Name, l, worked),
+			factor:   calibrate(a.in.Factors[t.sensor.Name], factorUse{l, t.channel, shift.Date, worked, tasksIn(tasks, shift)}),
 			adjusted: l.adjust(a.in.LongShifts, shift.Duration(), a.weekOf(shift)),
 		}
 		j.bearing, j.bearingWhy = l.bearing(wood, known && all, worked)
@@ -85,12 +89,13 @@ func (j judgement) finding() LimitFinding {
 	}
 	x := *j.value
 	if j.factor.use {
-		x *= j.factor.Factor.Factor
-		f.Factor, f.WithFactor = &j.factor.Factor, &x
+		var low, high float64
+		x, low, high = j.withFactor()
+		f.Factor, f.WithFactor, f.WithFactorLow, f.WithFactorHigh = &j.factor.Factor, &x, &low, &high
 	}
 	ratio := x / j.mgM3()
-	if !finite(ratio) {
-		f.WithFactor = nil
+	if !finite(ratio) || f.WithFactorHigh != nil && !finite(*f.WithFactorHigh) {
+		f.WithFactor, f.WithFactorLow, f.WithFactorHigh = nil, nil, nil
 		return f
 	}
 	f.ShareOfLimit = &ratio
@@ -102,7 +107,8 @@ func (j judgement) finding() LimitFinding {
 
 // take makes a limit's finding that of the shift.
 func (r *ShiftResult) take(f LimitFinding) {
-	r.ComparedOverMinutes, r.Factor, r.WithFactor, r.ShareOfLimit = f.ComparedOverMinutes, f.Factor, f.WithFactor, f.ShareOfLimit
+	r.ComparedOverMinutes, r.Factor, r.ShareOfLimit = f.ComparedOverMinutes, f.Factor, f.ShareOfLimit
+	r.WithFactor, r.WithFactorLow, r.WithFactorHigh = f.WithFactor, f.WithFactorLow, f.WithFactorHigh
 	r.Fraction, r.Finding, r.Why = f.Fraction, f.Finding, f.Why
 }
 
@@ -175,4 +181,14 @@ func materials(tasks []dust.Task, shift dust.Shift) (found []string, all bool) {
 		}
 	}
 	return found, all
+}
+
+// tasksIn are the tasks of the diary that share time with a shift.
+func tasksIn(tasks []dust.Task, shift dust.Shift) (names []string) {
+	for _, t := range tasks {
+		if t.Start.Before(shift.End) && t.Stop.After(shift.Start) && !slices.Contains(names, t.Name) {
+			names = append(names, t.Name)
+		}
+	}
+	return names
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"dustlog/internal/dust"
 )
@@ -60,7 +61,8 @@ type evidence struct {
 	earlier int     // runs left out because the setup has changed since
 	mean    float64 // highest run mean
 	ratio   float64 // highest hazard ratio, factor used where it may be
-	upper   float64 // the same with the factors' spread
+	lower   float64 // the same with the least that the factors leave
+	upper   float64 // and with the most
 	full    int     // runs at least 75 % measured
 	notes   []string
 	plain   bool // a run without a usable factor
@@ -83,8 +85,11 @@ func newMask(in Input, task string, seen []taskRun) MaskResult {
 		Task: task, Setup: newest, Runs: count, HighestMeanMgM3: &e.mean,
 		LimitID: in.Limit.ID, LimitMgM3: in.Limit.MgM3,
 	}
-	if finite(e.ratio) {
-		m.HazardRatioAtLeast = &e.ratio
+	if finite(e.upper) {
+		m.HazardRatioAtLeast = &e.lower
+		if !e.plain {
+			m.HazardRatio, m.HazardRatioAtMost = &e.ratio, &e.upper
+		}
 	}
 	m.State, m.Why = e.decide()
 	return m
@@ -100,16 +105,19 @@ func (e *evidence) weigh() int {
 		if name := strings.TrimSpace(r.Material); name != "" {
 			worked = []string{name}
 		}
-		c := calibrate(e.in.Factors, r.Sensor, e.in.Limit, worked)
-		low, high := *r.MeanMgM3, *r.MeanMgM3
+		c := calibrate(e.in.Factors[r.Sensor], factorUse{e.in.Limit, r.channel, r.Start.Format(time.DateOnly), worked, []string{r.Task}})
+		x, low, high := *r.MeanMgM3, *r.MeanMgM3, *r.MeanMgM3
 		if c.use {
-			low, high = low*c.Factor.Factor, c.high(high)
+			least, most := c.limits()
+			net := c.net(*r.MeanMgM3, 1)
+			x, low, high = net*c.Factor.Factor, net*least, net*most
 		}
 		e.mean = max(e.mean, *r.MeanMgM3)
-		e.ratio = max(e.ratio, low/e.in.Limit.MgM3)
+		e.ratio = max(e.ratio, x/e.in.Limit.MgM3)
+		e.lower = max(e.lower, low/e.in.Limit.MgM3)
 		e.upper = max(e.upper, high/e.in.Limit.MgM3)
 		e.plain = e.plain || !c.use
-		e.doubt = e.doubt || c.SpreadPercent == 0 || extrapolated(r.channel) || r.m.saturatedShare() > mostSaturated
+		e.doubt = e.doubt || !c.stated() || extrapolated(r.channel) || r.m.saturatedShare() > mostSaturated
 		e.notes = append(e.notes, c.note)
 		if !c.use {
 			e.notes = append(e.notes, notLowerBound(r.channel, c))
@@ -143,7 +151,11 @@ func (e *evidence) decide() (MaskState, string) {
 		tail = append(tail, fmt.Sprintf("%d earlier runs under another setup are left out", e.earlier))
 	}
 	if e.ratio > 1 {
-		why := fmt.Sprintf("the highest run mean is at least %s times the limit of %s mg/m³", number(e.ratio), number(e.in.Limit.MgM3))
+		times := fmt.Sprintf("at least %s", number(e.lower))
+		if e.lower <= 1 {
+			times = fmt.Sprintf("%s (%s to %s with the factor's spread or uncertainty)", number(e.ratio), number(e.lower), number(e.upper))
+		}
+		why := fmt.Sprintf("the highest run mean is %s times the limit of %s mg/m³", times, number(e.in.Limit.MgM3))
 		return KeepOn, sentence(append([]string{why}, tail...))
 	}
 	if byDefault(e.task) {
@@ -156,7 +168,7 @@ func (e *evidence) decide() (MaskState, string) {
 	if len(against) > 0 {
 		return MaskCannotTell, sentence(append(append(against, tail...), "counts as keep it on"))
 	}
-	why := fmt.Sprintf("over %d runs at most %s times the limit, the factor's spread included", e.full, number(e.upper))
+	why := fmt.Sprintf("over %d runs at most %s times the limit, the factor's spread or uncertainty included", e.full, number(e.upper))
 	return NotShownNeeded, sentence(append([]string{why}, append(tail,
 		"the air stays dusty for minutes after the task, and below a limit is not the goal for a carcinogen")...))
 }
@@ -171,7 +183,7 @@ func (e *evidence) against() []string {
 	}
 	add(e.in.Limit.Fraction.coarse(), fmt.Sprintf("no optical sensor can show that a limit for %s dust is met", e.in.Limit.FractionPrinted))
 	add(e.plain, "without a factor for the limit's fraction a reading is at best a lower bound")
-	add(!e.plain && e.upper > 1, fmt.Sprintf("with the factor's spread the highest run may be %s times the limit", number(e.upper)))
+	add(!e.plain && e.upper > 1, fmt.Sprintf("with the factor's spread or uncertainty the highest run may be %s times the limit", number(e.upper)))
 	add(!e.plain && e.doubt, "a run was at the top of the sensor's range, or extrapolated, or the factor has no stated spread")
 	add(e.full < enoughRuns, fmt.Sprintf("runs at least 75 %% measured: %d, the least is %d", e.full, enoughRuns))
 	return why

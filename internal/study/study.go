@@ -28,8 +28,11 @@ type Settings struct {
 	Zone           *time.Location
 	Hours          *dust.ShiftHours // nil: shifts are taken from the readings
 	Limit          exposure.Limit
+	Also           []exposure.Limit // judged beside Limit
+	Materials      map[string]string
+	LongShifts     exposure.ShiftAdjustment
 	Atmospheric    bool // use the atmospheric mass field of sensors that send two
-	Factors        map[string]exposure.Factor
+	Factors        map[string][]exposure.Factor
 	SmallestChange float64 // percent
 }
 
