@@ -18,6 +18,7 @@ check: ## format, lint, import arrows, tidy modules, generated pages up to date
 	$(TOOLS)/golangci-lint run ./...
 	go mod tidy -diff
 	cd browsertests && go mod tidy -diff
+	go run ./internal/validation/page -check
 
 unit: ## all tests of the main module
 	go test -timeout 20m ./...
@@ -41,6 +42,9 @@ SHELL := /bin/bash
 
 build: ## the program, here
 	CGO_ENABLED=0 go build -trimpath -o dustlog ./cmd/dustlog
+
+docs: ## write the generated pages
+	go run ./internal/validation/page
 
 FUZZTIME ?= 60s
 
