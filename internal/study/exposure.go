@@ -24,6 +24,9 @@ func (s *Study) Exposure(ctx context.Context, metric dust.Channel, w Window) (ex
 		Tasks:         tasks,
 		Setups:        s.setups,
 		Limit:         s.settings.Limit,
+		Also:          s.settings.Also,
+		Materials:     s.settings.Materials,
+		LongShifts:    s.settings.LongShifts,
 		Factors:       s.settings.Factors,
 		DeclaredShift: s.settings.Hours != nil,
 	}
