@@ -147,6 +147,7 @@ func (a *Assessor) assessShift(shift dust.Shift, t *Track, p *piece, tasks []dus
 		Minutes: shift.Duration().Minutes(), MinutesMeasured: m.minutes(),
 		MinutesExcluded: m.excluded(), SaturatedShare: m.saturatedShare(),
 		TWA8h: m.twa(eightHours), TWA8hFilled: m.filled(eightHours), TWAShift: m.twa(m.length()), MeasuredMean: m.mean(),
+		TWA8hWithLeftOut: m.withLeftOut(eightHours), TWA8hWithoutDoubtful: m.withoutDoubt(eightHours),
 		LimitID: a.in.Limit.ID, LimitMgM3: a.in.Limit.MgM3,
 		TaskDoseShares: p.taskShares,
 	}

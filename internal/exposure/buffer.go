@@ -27,7 +27,8 @@ type buffer struct {
 // unused is a reading that statistics leave out.
 type unused struct {
 	from, to int64
-	flag     uint8 // number of the flag that takes it out
+	ng       float64 // what it said, number or not
+	flag     uint8   // number of the flag that takes it out
 }
 
 // unfinished is the latest reading, which the next one may end.
@@ -51,7 +52,7 @@ func (b *buffer) put(ms int64, dt int32, ng float64, flags dust.Flags) {
 	var mind uint8
 	if flags != 0 || !plausible(ng) {
 		if why := unusable(ng, flags); why != 0 {
-			b.odd, b.last.odd = append(b.odd, unused{ms, ms + int64(dt), uint8(bits.TrailingZeros32(uint32(why)))}), true
+			b.odd, b.last.odd = append(b.odd, unused{ms, ms + int64(dt), ng, uint8(bits.TrailingZeros32(uint32(why)))}), true
 			return
 		}
 		if flags.Has(dust.Saturated) {

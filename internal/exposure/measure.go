@@ -22,6 +22,10 @@ type sums struct {
 	ms          int64
 	saturatedMs int64
 	humidMs     int64
+	doubtMs     int64 // saturated or humid
+	doubtDose   float64
+	leftOutMs   int64 // left out, but with a number
+	leftOutDose float64
 	excludedMs  [32]int64 // unusable readings by number of the flag
 }
 
@@ -29,7 +33,9 @@ type sums struct {
 func plausible(x float64) bool { return x >= 0 && x-x == 0 }
 
 // addMind counts time that is used but to be told.
-func (s *sums) addMind(mind uint8, ms int64) {
+func (s *sums) addMind(mind uint8, ng float64, ms int64) {
+	s.doubtMs += ms
+	s.doubtDose += ng * float64(ms)
 	if mind&mindSaturated != 0 {
 		s.saturatedMs += ms
 	}
@@ -43,6 +49,10 @@ func (s *sums) addOdd(odd []unused, from, to int64) {
 	for _, u := range odd {
 		if begin, end := max(u.from, from), min(u.to, to); end > begin {
 			s.excludedMs[u.flag] += end - begin
+			if plausible(u.ng) {
+				s.leftOutMs += end - begin
+				s.leftOutDose += u.ng * float64(end-begin)
+			}
 		}
 	}
 }
@@ -122,6 +132,24 @@ func (m *measured) filled(over time.Duration) *float64 {
 		return nil
 	}
 	return milligrams(m.dose / float64(m.ms) * (float64(m.length()) / float64(over)))
+}
+
+// withLeftOut is filled as if the readings left out for a flag counted, those
+// that have a number; nil if there are none.
+func (m *measured) withLeftOut(over time.Duration) *float64 {
+	if m.leftOutMs == 0 {
+		return nil
+	}
+	return milligrams((m.dose + m.leftOutDose) / float64(m.ms+m.leftOutMs) * (float64(m.length()) / float64(over)))
+}
+
+// withoutDoubt is filled as if humid and saturated readings did not count; nil if
+// there are none, or nothing else.
+func (m *measured) withoutDoubt(over time.Duration) *float64 {
+	if m.doubtMs == 0 || m.doubtMs >= m.ms {
+		return nil
+	}
+	return milligrams((m.dose - m.doubtDose) / float64(m.ms-m.doubtMs) * (float64(m.length()) / float64(over)))
 }
 
 // milligrams turns ng/m³ into mg/m³. Sums that left the range of numbers are

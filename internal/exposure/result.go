@@ -55,6 +55,11 @@ type ShiftResult struct {
 	WorstTask    string   `json:"worst_task"`          // the task taken; "" is time outside tasks
 	TWAShift     *float64 `json:"twa_shift_mg_m3"`     // ΣC·Δt / shift length, unmeasured time counts as zero
 	MeasuredMean *float64 `json:"mean_measured_mg_m3"` // ΣC·Δt / ΣΔt
+	// What the rules on bad readings do to TWA8hFilled: the same with the readings
+	// that were left out for a flag, and without those that count but are doubtful
+	// (humid, saturated). nil where there are none.
+	TWA8hWithLeftOut     *float64 `json:"twa_8h_filled_with_left_out_mg_m3"`
+	TWA8hWithoutDoubtful *float64 `json:"twa_8h_filled_without_doubtful_mg_m3"`
 
 	Max15min      *float64   `json:"max_15min_mg_m3"`
 	Max15minStart *time.Time `json:"max_15min_start"`

@@ -76,7 +76,7 @@ func (s *stretch) walk(total *sums) {
 		bins[bin] += dt
 		used = max(used, bin+1)
 		if mind[k] != 0 {
-			total.addMind(mind[k], dt)
+			total.addMind(mind[k], ng[k], dt)
 		}
 	}
 	s.levels.bins = bins[:used]

@@ -181,7 +181,7 @@ func (t *Track) tally(tasks []dust.Task, horizon int64) {
 			if ms := min(b.end(i), to) - max(b.ms[i], from); ms > 0 {
 				t.runs[k].dose += b.ng[i] * float64(ms)
 				t.runs[k].ms += ms
-				t.runs[k].addMind(b.mind[i], ms)
+				t.runs[k].addMind(b.mind[i], b.ng[i], ms)
 			}
 		}
 	}
