@@ -31,11 +31,12 @@ type Done = struct {
 
 // Diary is what belongs to readings so that they can be understood elsewhere.
 type Diary = struct {
-	Sensors    []dust.Sensor
-	Tasks      []dust.Task
-	Setups     []dust.Setup
-	Periods    []dust.SetupPeriod
-	Generation int64
+	Sensors      []dust.Sensor
+	Tasks        []dust.Task
+	Setups       []dust.Setup
+	Periods      []dust.SetupPeriod
+	Calibrations []dust.Calibration
+	Generation   int64
 }
 
 // Outbox is the local store: it has the readings and knows, durably, what the

@@ -73,3 +73,10 @@ func Open(ctx context.Context, dsn string, o Options) (Store, error) {
 		return nil, fmt.Errorf("store of unknown kind %q: give the path of a file, or influx://host:8086/database", scheme)
 	}
 }
+
+// Calibrations lists the calibrations of a shop's sensors, retired ones included,
+// by number. Both back ends offer it beside Store: the local store adds them, a
+// server holds a copy.
+type Calibrations interface {
+	Calibrations(ctx context.Context) ([]dust.Calibration, error)
+}

@@ -32,11 +32,13 @@ var epoch = time.Unix(0, 0).UTC()
 // Diary is what belongs to readings so that they can be understood. An alias, so
 // that others need not import this package.
 type Diary = struct {
-	Sensors    []dust.Sensor
-	Tasks      []dust.Task
-	Setups     []dust.Setup
-	Periods    []dust.SetupPeriod
-	Generation int64 // rises with every change; below 2^53
+	Sensors []dust.Sensor
+	Tasks   []dust.Task
+	Setups  []dust.Setup
+	Periods []dust.SetupPeriod
+	// Calibrations are all there are, retired ones included.
+	Calibrations []dust.Calibration
+	Generation   int64 // rises with every change; below 2^53
 }
 
 // WriteDiary replaces what the server has of sensors, tasks and setups.
@@ -81,6 +83,9 @@ func diaryLines(shop string, d Diary) []string {
 	for _, p := range d.Periods {
 		b := appendText(begin(setupMeasurement, "", ""), "setup", p.Setup)
 		end(appendText(append(b, ','), "note", notes[p.Setup]), p.From)
+	}
+	for _, c := range d.Calibrations {
+		end(appendCalibration(begin(calibrationMeasurement, "", ""), c), calibrationTime(c.ID))
 	}
 	return lines
 }

@@ -46,11 +46,13 @@ type ForwardDone = struct {
 // ForwardDiary is what belongs to readings so that they can be understood
 // elsewhere.
 type ForwardDiary = struct {
-	Sensors    []dust.Sensor
-	Tasks      []dust.Task
-	Setups     []dust.Setup
-	Periods    []dust.SetupPeriod
-	Generation int64 // rises with every change
+	Sensors []dust.Sensor
+	Tasks   []dust.Task
+	Setups  []dust.Setup
+	Periods []dust.SetupPeriod
+	// Calibrations are all there are, retired ones included.
+	Calibrations []dust.Calibration
+	Generation   int64 // rises with every change
 }
 
 // ForwardState says how far one sensor's readings have come to a target.
@@ -264,6 +266,9 @@ func (s *Store) diaryDigest(ctx context.Context) (d ForwardDiary, digest string,
 		return d, "", err
 	}
 	if d.Periods, err = s.SetupPeriods(ctx); err != nil {
+		return d, "", err
+	}
+	if d.Calibrations, err = s.Calibrations(ctx); err != nil {
 		return d, "", err
 	}
 	digest, err = digestOf(d)

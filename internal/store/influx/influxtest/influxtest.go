@@ -150,8 +150,11 @@ func (s *Server) Database(name string) error {
 	if err != nil {
 		return err
 	}
-	if err := answer.Body.Close(); err != nil || answer.StatusCode != http.StatusOK {
-		return fmt.Errorf("make database: %s", answer.Status)
+	defer answer.Body.Close()
+	// The server says 200 before it does the work: it is done when the body ends.
+	said, err := io.ReadAll(answer.Body)
+	if err != nil || answer.StatusCode != http.StatusOK {
+		return fmt.Errorf("make database: %s: %s", answer.Status, said)
 	}
 	return nil
 }
