@@ -1,0 +1,240 @@
+package clearance
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"dustlog/internal/dust"
+)
+
+const method = "C(t) = Cbg + (C0 − Cbg)·exp(−λt), nonlinear least squares on 20 s means from 1 min after the source is off, weights 1/C², Huber; " +
+	"interval widened for autocorrelation; several decays: Student's t on ln λ, the decay is the unit. One mixed room is assumed."
+
+// comparedRates are the air changes of the published table shown beside a result.
+var comparedRates = []float64{2, 4, 6, 8, 10, 12, 15, 20, 50}
+
+// Analyse finds the decays in a trace and says what they tell.
+func Analyse(in Input) (Result, error) {
+	in = in.withDefaults()
+	if err := in.check(); err != nil {
+		return Result{}, err
+	}
+	c := in.Trace.Channel
+	r := Result{
+		Schema: 1, Metric: c.Key(), Unit: c.Unit(), Sensor: in.Trace.Sensor.Name, Position: string(in.Trace.Sensor.Position),
+		VolumeM3: positive(in.VolumeM3), Level: positive(in.Level), Method: method,
+		Decays: []Decay{}, Setups: []SetupClearance{}, Emissions: []TaskEmission{}, Warnings: []string{},
+	}
+	if in.Background != nil {
+		r.BackgroundSensor = in.Background.Sensor.Name
+	}
+	for _, rate := range comparedRates {
+		r.AirChanges = append(r.AirChanges, AirChangeMinute{rate, RemovalMinutes(0.99, rate), RemovalMinutes(0.999, rate)})
+	}
+	busy, warnings := stretches(in.Tasks)
+	r.Warnings = append(r.Warnings, warnings...)
+	for _, p := range in.pauses(busy) {
+		r.Decays = append(r.Decays, in.decays(p, busy)...)
+	}
+	r.Setups = in.bySetup(r.Decays)
+	r.Cleaner = in.cleaner(r.Decays)
+	r.Emissions = in.emissions(r.Setups)
+	r.Warnings = append(r.Warnings, in.warnings(r, len(busy))...)
+	return r, nil
+}
+
+func positive(x float64) *float64 {
+	if x == 0 {
+		return nil
+	}
+	return &x
+}
+
+// decays are the falls of one pause: the one after the task, and clear drops.
+func (in Input) decays(p pause, busy []work) (out []Decay) {
+	if p.after != "" && p.to.Sub(p.from) > in.Longest {
+		p.to, p.endedBy = p.from.Add(in.Longest), "the longest time asked for"
+	}
+	means := in.Trace.between(p.from, p.to)
+	if len(means) == 0 {
+		if p.after == "" {
+			return nil
+		}
+		d := in.newDecay(p, p.from, p.to)
+		d.After, d.State, d.Why = p.after, CannotTell, "there is no reading after the task"
+		return []Decay{d}
+	}
+	level := smooth(means)
+	for i, f := range falls(means, p.endedBy) {
+		f = in.atMost(f, means)
+		switch {
+		case i == 0 && p.after != "":
+			out = append(out, in.afterTask(p, means, level, f, busy))
+		case f.clear(level):
+			out = append(out, in.drop(p, means, f, busy))
+		}
+	}
+	return out
+}
+
+// atMost cuts a fall after the longest time a record may last.
+func (in Input) atMost(f fall, means []mean) fall {
+	last := means[f.peak].ms + in.Longest.Milliseconds()
+	for f.end > f.peak+1 && means[f.end-1].ms > last {
+		f.end, f.endedBy = f.end-1, "the longest time asked for"
+	}
+	return f
+}
+
+func (in Input) newDecay(p pause, from, to time.Time) Decay {
+	return Decay{Date: from.In(in.Zone).Format(time.DateOnly), Setup: p.setup, From: from, To: to, EndedBy: p.endedBy}
+}
+
+// afterTask is the decay after a task's end, or after the peak that follows it:
+// people write down the end a little early, and dust takes its time to the sensor.
+func (in Input) afterTask(p pause, means []mean, level []float64, f fall, busy []work) Decay {
+	from := p.from.Add(settle)
+	var late time.Duration
+	if level[f.peak] > risen*level[0] {
+		peak := means[f.peak].time()
+		late = peak.Sub(p.from)
+		from = peak.Add(settle)
+	}
+	if late > lateAtMost {
+		d := in.newDecay(p, p.from, means[f.end-1].time())
+		d.After, d.State = p.after, CannotTell
+		d.Why = fmt.Sprintf("the dust went on rising until %.0f min after the task's end", late.Minutes())
+		return d
+	}
+	d := in.fitted(p, means[:f.end], from, f.endedBy, busy)
+	d.After, d.Pooled = p.after, d.State == Measured
+	return d
+}
+
+// drop is a fall without a task's end: it is shown, but not pooled.
+func (in Input) drop(p pause, means []mean, f fall, busy []work) Decay {
+	from := means[f.peak].time().Add(settle)
+	d := in.fitted(p, means[:f.end], from, f.endedBy, busy)
+	if d.State == Measured {
+		d.Why = "the diary does not say that the source was off, so it does not count for the setup"
+	}
+	return d
+}
+
+// fitted judges the means from a moment on.
+func (in Input) fitted(p pause, means []mean, from time.Time, endedBy string, busy []work) Decay {
+	end := means[len(means)-1].time().Add(stepMs / 2 * time.Millisecond)
+	d := in.newDecay(p, from, end)
+	d.EndedBy = endedBy
+	first, _ := search(means, from.UnixMilli()+stepMs/2)
+	means = means[first:]
+	for i, m := range slices.Backward(means) {
+		if m.saturated {
+			means = means[i+1:]
+			break
+		}
+	}
+	d.Means = len(means)
+	if len(means) < leastMeans {
+		d.State, d.Why = CannotTell, fmt.Sprintf("%d means of 20 s until %s, at least %d are needed", len(means), endedBy, leastMeans)
+		return d
+	}
+	d.From = means[0].time().Add(-stepMs / 2 * time.Millisecond)
+	hours, c := columns(means)
+	elsewhere := in.elsewhere(busy, d.From, d.To)
+	fit, why, err := Judge(hours, c, elsewhere, Options{})
+	if err != nil {
+		why = err.Error()
+	}
+	if why != "" {
+		d.State, d.Why = CannotTell, why
+		return d
+	}
+	d.State = Measured
+	d.set(fit, elsewhere)
+	if in.Level > 0 {
+		d.setLevel(in.Level)
+	}
+	return d
+}
+
+func columns(means []mean) (hours, c []float64) {
+	const perHour = float64(time.Hour / time.Millisecond)
+	for _, m := range means {
+		hours, c = append(hours, float64(m.ms-means[0].ms)/perHour), append(c, m.c)
+	}
+	return hours, c
+}
+
+func (d *Decay) set(f Fit, elsewhere *Background) {
+	d.fit = f
+	d.PerHour, d.Low, d.High = ptr(f.PerHour), ptr(f.Low), ptr(f.High)
+	d.HalfLifeMinutes, d.C0, d.Background = ptr(f.HalfLifeMinutes()), ptr(f.C0), ptr(f.Background)
+	d.EffectiveMeans, d.WeighedDown, d.ScatterPercent = ptr(f.NEff), f.WeighedDown, ptr(100*f.Scatter)
+	d.BackgroundFrom = "fitted"
+	if f.Fixed {
+		d.BackgroundFrom = elsewhere.Kind
+	}
+}
+
+func (d *Decay) setLevel(level float64) {
+	to, err := d.fit.MinutesTo(level)
+	if err != nil {
+		d.LevelWhy = err.Error()
+		return
+	}
+	d.MinutesToLevel, d.MinutesLow, d.MinutesHigh, d.BeyondRecord = ptr(to.Minutes), ptr(to.Low), ptr(to.High), to.BeyondRecord
+	if math.IsInf(to.High, 1) {
+		d.LevelWhy = "the background may not be below the level, so there is no upper limit"
+	}
+}
+
+// A background from elsewhere is taken to be 20 % uncertain (our choice); another
+// sensor of the same make may besides differ by ±10 µg/m³, as their data sheets
+// say for low levels, here the half-width of a uniform distribution (JCGM
+// 100:2008, 4.3.7).
+const (
+	backgroundShare = 0.20
+	unitToUnit      = 10.0
+)
+
+// elsewhere is the background known from outside the record; nil if none is.
+func (in Input) elsewhere(busy []work, from, to time.Time) *Background {
+	if in.Background != nil {
+		means := in.Background.between(from, to)
+		if float64(len(means))*stepMs >= enoughOfMean*float64(to.Sub(from).Milliseconds()) {
+			var level float64
+			for _, m := range means {
+				level += m.c / float64(len(means))
+			}
+			u := backgroundShare * level
+			if in.Trace.Channel.IsMass() {
+				u = math.Hypot(u, unitToUnit/math.Sqrt(3))
+			}
+			return &Background{level, u, fmt.Sprintf("background of sensor %q", in.Background.Sensor.Name)}
+		}
+	}
+	if level, ok := in.quietLevel(busy, from, to); ok {
+		return &Background{level, backgroundShare * level, "day's lowest 10 min of the same sensor"}
+	}
+	return nil
+}
+
+func (in Input) warnings(r Result, tasks int) (out []string) {
+	add := func(when bool, text string) {
+		if when {
+			out = append(out, text)
+		}
+	}
+	c := in.Trace.Channel
+	position := in.Trace.Sensor.Position
+	add(tasks == 0, "the diary holds no task here, so no decay is known to have its source off: drops are listed, none is pooled")
+	add(position == dust.BreathingZone, "the sensor sits in the breathing zone: near a source the first minutes after it are mixing, not clearing; a sensor in the room tells the room's rate better")
+	add(position != dust.Room && position != dust.BreathingZone, fmt.Sprintf("the sensor sits at %q: its rate is that place's, not the room's", position.Label()))
+	add(c == dust.PM4 || c == dust.PM10 || c == dust.PM10Atm, c.Label()+" of an optical sensor is extrapolated from finer particles: its rate is the fine dust's")
+	measured := slices.ContainsFunc(r.Decays, func(d Decay) bool { return d.State == Measured })
+	add(len(r.Decays) > 0 && !measured, "no decay could be told; let the sensor run for an hour after the dust is made, with nobody at work")
+	return out
+}
