@@ -1,9 +1,9 @@
 package cli
 
 import (
+	"errors"
 	"fmt"
 	"runtime/debug"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -14,11 +14,15 @@ import (
 )
 
 type exposureOptions struct {
-	win      windowFlags
-	limit    string
-	shift    string
-	metric   string
-	failOver bool
+	win        windowFlags
+	limit      string
+	also       string
+	shift      string
+	longShifts string
+	metric     string
+	by         string
+	csv        bool
+	failOver   bool
 }
 
 func newExposure(a *app) *cobra.Command {
@@ -31,14 +35,25 @@ every sensor, against an exposure limit. The finding is "over", "under" or
 "cannot tell", each with its reason: a sensor that sees only fine dust cannot
 show that an inhalable-dust limit is met.
 
+With --also, more limits are judged beside the first; the wood in the diary says
+which of them bear. --by puts runs together by task or material, or shifts by
+position; --by group treats the shifts of one sensor under one setup as days of
+one exposure group and asks what they say about other days.
+
 ` + cautionShort,
 		Example: `  dustlog exposure --limit uk-hard --from 2026-03-02 --to 2026-03-06
+  dustlog exposure --also uk-soft,us-niosh-rel --by task
+  dustlog exposure --by group --limit de-aswg-a
   dustlog exposure --json --fail-over`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error { return runExposure(cmd, a, o) },
 	}
 	o.win.add(cmd)
 	cmd.Flags().StringVar(&o.limit, "limit", "", "id of the exposure limit (see `dustlog limits`)")
+	cmd.Flags().StringVar(&o.also, "also", "", "ids of more limits, with commas between them")
+	cmd.Flags().StringVar(&o.by, "by", string(exposure.ByShift), "shift, task, material, position or group")
+	cmd.Flags().BoolVar(&o.csv, "csv", false, "print comma-separated values, units in the column names")
+	cmd.Flags().StringVar(&o.longShifts, "long-shifts", "", "lower 8-h limits in longer shifts and weeks: none or brief_scala")
 	cmd.Flags().StringVar(&o.shift, "shift", "", "working hours, as in 08:00-16:30 (default: from the configuration, else from first to last reading of each day)")
 	cmd.Flags().StringVar(&o.metric, "metric", "pm2_5", "mass channel: pm1, pm2_5, pm4 or pm10")
 	cmd.Flags().BoolVar(&o.failOver, "fail-over", false, "exit with 4 if a finding is \"over\"")
@@ -79,12 +94,27 @@ func parseMass(cmd *cobra.Command, metric string) (dust.Channel, error) {
 	return c, nil
 }
 
+// exposureAnswer is what `dustlog exposure` prints, in every form.
+type exposureAnswer struct {
+	exposure.Result
+	By     exposure.Grouping `json:"by"`
+	Totals []exposure.Total  `json:"totals,omitempty"`
+	Groups []study.Group     `json:"groups,omitempty"`
+}
+
 func runExposure(cmd *cobra.Command, a *app, o exposureOptions) error {
 	metric, err := parseMass(cmd, o.metric)
 	if err != nil {
 		return err
 	}
-	flags := map[string]string{"shop.limit": o.limit, "shop.shift": o.shift}
+	by, err := exposure.ParseGrouping(o.by)
+	if err != nil {
+		return usage(cmd, err)
+	}
+	if o.csv && a.json {
+		return usage(cmd, errors.New("--csv and --json are two forms of one answer: give one of them"))
+	}
+	flags := map[string]string{"shop.limit": o.limit, "shop.also_limits": o.also, "shop.shift": o.shift, "shop.long_shifts": o.longShifts}
 	return a.inStudy(cmd, flags, o.win, func(s *study.Study, cfg config.Config, w study.Window) error {
 		// Little is alive at a time. Collecting the rest earlier keeps a season of
 		// readings below 64 MB.
@@ -93,10 +123,17 @@ func runExposure(cmd *cobra.Command, a *app, o exposureOptions) error {
 		if err != nil {
 			return err
 		}
-		if a.json {
-			err = writeJSON(a.Stdout, result)
-		} else {
-			printExposure(a, result, cfg.Shop.Zone)
+		answer := exposureAnswer{Result: result, By: by, Totals: result.Totals(by)}
+		if by == exposure.ByGroup {
+			answer.Groups = study.Groups(result)
+		}
+		switch {
+		case a.json:
+			err = writeJSON(a.Stdout, answer)
+		case o.csv:
+			err = writeExposureCSV(a.Stdout, answer)
+		default:
+			printExposure(a, answer, cfg.Shop.Zone)
 		}
 		if err == nil && o.failOver && anyOver(result) {
 			return errOverLimit
@@ -105,67 +142,14 @@ func runExposure(cmd *cobra.Command, a *app, o exposureOptions) error {
 	})
 }
 
+// anyOver also looks at the limits judged beside the first, where they bear.
 func anyOver(r exposure.Result) bool {
 	for _, s := range r.Shifts {
-		if s.Finding == exposure.Over {
-			return true
+		for i, l := range s.Limits {
+			if l.Finding == exposure.Over && (i == 0 || l.Bearing != exposure.DoesNotApply) {
+				return true
+			}
 		}
 	}
 	return false
-}
-
-func printExposure(a *app, r exposure.Result, zone *time.Location) {
-	fmt.Fprintf(a.Stdout, "%s against %s\n\n", metricLabel(r.Metric), r.Limit.Label())
-	t := newTable(a.Stdout, "DATE", "SHIFT", "SENSOR", "POSITION", "SETUP", "MEASURED min", "TWA 8 h mg/m³", "MAX 15 min mg/m³", "SHARE OF LIMIT", "FINDING")
-	for _, s := range r.Shifts {
-		share := "–"
-		if s.ShareOfLimit != nil {
-			share = fmt.Sprintf("%.1f %%", *s.ShareOfLimit*100)
-		}
-		max15 := number(s.Max15min, "%.3f")
-		if s.Max15minStart != nil {
-			max15 += " at " + s.Max15minStart.In(zone).Format("15:04")
-		}
-		t.row(s.Date, s.Start.In(zone).Format("15:04")+"–"+s.End.In(zone).Format("15:04"), s.Sensor, s.Position.Label(), s.Setup,
-			fmt.Sprintf("%.0f of %.0f", s.MinutesMeasured, s.Minutes), number(s.TWA8h, "%.3f"), max15, share, s.Finding)
-	}
-	t.flush()
-	fmt.Fprintln(a.Stdout)
-	printSpread(a, r)
-	for _, reason := range r.Reasons() {
-		text := fmt.Sprintf("%s, %s in %d of %d shifts; on %s: %s", reason.Sensor, reason.Finding, reason.Shifts, reason.Of, reason.Date, reason.Why)
-		fmt.Fprintln(a.Stdout, wrap(text, 98, "  "))
-	}
-	for _, warning := range r.Warnings {
-		fmt.Fprintln(a.Stdout, wrap("Note: "+warning, 98, "  "))
-	}
-	fmt.Fprintln(a.Stdout)
-	printMasks(a, r)
-	fmt.Fprintln(a.Stdout, cautionShort)
-}
-
-// printSpread shows how the readings themselves were spread over the time.
-func printSpread(a *app, r exposure.Result) {
-	fmt.Fprintln(a.Stdout, wrap("Readings by time: the air was at or below these for 50, 95 and 99 % of the measured time. "+
-		"Minutes above the limit's number are no comparison with the limit, which holds for an average.", 98, ""))
-	t := newTable(a.Stdout, "  DATE", "SENSOR", "50 % mg/m³", "95 % mg/m³", "99 % mg/m³", "ABOVE THE NUMBER min")
-	for _, s := range r.Shifts {
-		t.row("  "+s.Date, s.Sensor, number(s.P50, "%.4f"), number(s.P95, "%.4f"), number(s.P99, "%.4f"), number(s.MinutesAboveLimit, "%.1f"))
-	}
-	t.flush()
-	fmt.Fprintln(a.Stdout)
-}
-
-func printMasks(a *app, r exposure.Result) {
-	if len(r.Masks) == 0 {
-		return
-	}
-	fmt.Fprintln(a.Stdout, "Respirator, by task (from the breathing-zone sensor):")
-	t := newTable(a.Stdout, "  TASK", "RUNS", "HIGHEST RUN MEAN mg/m³", "AT LEAST, × LIMIT", "ANSWER")
-	for _, m := range r.Masks {
-		t.row("  "+m.Task, m.Runs, number(m.HighestMeanMgM3, "%.3f"), number(m.HazardRatioAtLeast, "%.2f"), m.State)
-	}
-	t.flush()
-	fmt.Fprintln(a.Stdout, wrap("\"Cannot tell\" counts as keep it on.", 98, "  "))
-	fmt.Fprintln(a.Stdout)
 }

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -15,18 +16,27 @@ func newLimits(a *app) *cobra.Command {
 		Short: "The exposure limits that dustlog knows, with source and date",
 		Long: `The exposure limits that dustlog knows: value, size fraction, averaging time,
 legal status, source. Ambient values are listed apart: they were not set for a
-work shift. The table is dated; the issuing body's text is what counts.`,
+work shift. The table is dated; the issuing body's text is what counts. Limits of
+your own, [[limit]] in the configuration with their source, stand beside them.`,
 		Example: "  dustlog limits\n  dustlog limits --id uk-hard --json",
 		Args:    noArgs,
 		RunE: func(*cobra.Command, []string) error {
+			cfg, err := a.load(nil)
+			if err != nil {
+				return err
+			}
+			table, err := limitTable(cfg)
+			if err != nil {
+				return err
+			}
 			if id != "" {
-				l, err := exposure.FindLimit(id)
+				l, err := table.Find(id)
 				if err != nil {
 					return err
 				}
 				return printLimits(a, []exposure.Limit{l})
 			}
-			return printLimits(a, exposure.Limits())
+			return printLimits(a, table.All())
 		},
 	}
 	cmd.Flags().StringVar(&id, "id", "", "only this limit")
@@ -64,11 +74,20 @@ func printLimits(a *app, limits []exposure.Limit) error {
 
 // limitMark warns of values that must be looked up before they are relied on.
 func limitMark(l exposure.Limit) string {
+	status := strings.ToLower(l.LegalStatus)
 	switch {
+	case l.Own:
+		return "your own"
+	case strings.Contains(status, "historic"):
+		return "no longer in force"
+	case strings.Contains(status, "proposal"):
+		return "a proposal"
 	case l.Doubtful:
 		return "doubtful: check with the issuing body"
 	case l.FromMemory:
 		return "not checked against the document"
+	case status == "recommendation":
+		return "recommended, not law"
 	}
 	return ""
 }

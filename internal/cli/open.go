@@ -86,15 +86,19 @@ func exposureOf(ctx context.Context, s *study.Study, cfg config.Config, metric d
 }
 
 func studySettings(cfg config.Config) (study.Settings, error) {
-	limit, err := exposure.ChooseLimit(cfg.Shop.Limit)
+	limit, also, err := chosenLimits(cfg)
 	if err != nil {
-		return study.Settings{}, fmt.Errorf("shop.limit (from %s): %w", cfg.Origin("shop.limit"), err)
+		return study.Settings{}, err
+	}
+	longShifts, err := exposure.ParseShiftAdjustment(cfg.Shop.LongShifts)
+	if err != nil {
+		return study.Settings{}, fmt.Errorf("%w: shop.long_shifts (from %s): %w", config.ErrSetting, cfg.Origin("shop.long_shifts"), err)
 	}
 	s := study.Settings{
-		Zone: cfg.Shop.Zone, Limit: limit,
+		Zone: cfg.Shop.Zone, Limit: limit, Also: also, Materials: cfg.Materials, LongShifts: longShifts,
 		Atmospheric:    cfg.Shop.MassScale == config.Atmospheric,
 		SmallestChange: cfg.Shop.SmallestChange,
-		Factors:        map[string]exposure.Factor{},
+		Factors:        map[string][]exposure.Factor{},
 	}
 	if cfg.Shop.Shift != "" {
 		hours, err := dust.ParseShiftHours(cfg.Shop.Shift, cfg.Shop.Zone)
@@ -111,10 +115,12 @@ func studySettings(cfg config.Config) (study.Settings, error) {
 		if err != nil {
 			return s, fmt.Errorf("%w %s: sensor %q: %w", config.ErrFile, cfg.Path, sensor.Name, err)
 		}
-		s.Factors[sensor.Name] = exposure.Factor{
-			Factor: sensor.Factor.Factor, Fraction: fraction, SpreadPercent: sensor.Factor.SpreadPercent,
-			Source: sensor.Factor.Source, Date: sensor.Factor.Date, Material: sensor.Factor.Material,
-		}
+		f := sensor.Factor
+		s.Factors[sensor.Name] = []exposure.Factor{{
+			Factor: f.Factor, Fraction: fraction, Metric: f.Metric, SpreadPercent: f.SpreadPercent,
+			UncertaintyPercent: f.UncertaintyPercent, Pairs: f.Pairs, Source: f.Source, Date: f.Date,
+			ValidFrom: f.ValidFrom, Expires: f.Expires, Material: f.Material, Task: f.Task,
+		}}
 	}
 	return s, nil
 }

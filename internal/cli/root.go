@@ -101,7 +101,7 @@ needed, and did a change of the dust collection really help.
 		newDemo(a), newCollect(a), newReplay(a), newPorts(a), newDecode(a), newImport(a), newSensors(a),
 		newTask(a), newSetup(a),
 		newStore(a), newBackup(a), newRestore(a), newForward(a), newExport(a),
-		newExposure(a), newCompare(a), newReport(a), newPlot(a),
+		newExposure(a), newSizes(a), newCompare(a), newReport(a), newPlot(a),
 		newLimits(a), newConfig(a), newVersion(a),
 	)
 	return root

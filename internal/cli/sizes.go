@@ -19,7 +19,7 @@ func newSizes(a *app) *cobra.Command {
 		Long: `What each sensor's size bins weigh, in all and under the inhalable, thoracic and
 respirable conventions of EN 481/ISO 7708, for a density and a shape that you
 assume; and what the sensor's own masses may stand for, and in which direction
-they err. Every sum is a lower bound: coarse dust is not counted.
+they err. Coarse dust, most of the mass of wood dust, is not in it.
 
 ` + cautionShort,
 		Example: "  dustlog sizes --from 2026-03-02 --density 0.7\n  dustlog sizes --density 1.5 --shape-factor 1.3 --json",

@@ -189,7 +189,7 @@ func (a *Assessor) warnings() []string {
 	zone := false
 	for _, t := range a.tracks {
 		zone = zone || t.sensor.Position == dust.BreathingZone
-		if extrapolated(t.channel) {
+		if Extrapolated(t.channel) {
 			w = append(w, fmt.Sprintf("sensor %q: %s of an optical sensor is extrapolated from finer particles", t.sensor.Name, t.channel.Label()))
 		}
 	}

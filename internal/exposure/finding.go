@@ -96,7 +96,7 @@ func (j judgement) over() string {
 		}
 		return ""
 	}
-	if *j.value <= limit || extrapolated(j.channel) || j.factor.overreads {
+	if *j.value <= limit || Extrapolated(j.channel) || j.factor.overreads {
 		return ""
 	}
 	return fmt.Sprintf("the fine part alone (%s, %s mg/m³) is above the limit of %s mg/m³ for %s; uncalibrated sensor: a lower bound only if it does not over-read, so confirm with a gravimetric sample",
@@ -115,7 +115,7 @@ func (j judgement) againstUnder() []string {
 		return append(why, j.uncalibrated()...)
 	}
 	add(j.limit.Fraction.coarse(), "no optical sensor can show that a limit for %s dust is met, even with a factor: factors drift when the sizes of the dust change", j.limit.FractionPrinted)
-	add(extrapolated(j.channel), "%s of an optical sensor is extrapolated from finer particles", j.channel.Label())
+	add(Extrapolated(j.channel), "%s of an optical sensor is extrapolated from finer particles", j.channel.Label())
 	add(!j.factor.stated(), "the factor has no stated spread, so nothing is known of its error")
 	add(j.atMost() > j.mgM3(), "with the factor's %s the value may be as high as %s mg/m³, the limit is %s mg/m³", j.factor.doubt(), apart(j.atMost(), j.mgM3()), number(j.mgM3()))
 	add(j.position != dust.BreathingZone, areaReading)
@@ -132,7 +132,7 @@ func (j judgement) uncalibrated() []string {
 	reading := fmt.Sprintf("reading %s mg/m³, limit %s mg/m³", apart(*j.value, j.mgM3()), number(j.mgM3()))
 	why := []string{}
 	switch {
-	case *j.value > j.mgM3() && extrapolated(j.channel):
+	case *j.value > j.mgM3() && Extrapolated(j.channel):
 		why = append(why, reading+": "+j.channel.Label()+" of an optical sensor is extrapolated from finer particles and shows nothing above a limit by itself")
 	case *j.value > j.mgM3():
 		why = append(why, reading+": the sensor's own factor is below 1, so it over-reads and its reading is no lower bound")
@@ -180,7 +180,7 @@ func (j judgement) besides() (why []string) {
 		shown := "at least so in the fine part"
 		if j.factor.use {
 			shown = "with the factor"
-		} else if extrapolated(j.channel) || j.factor.overreads {
+		} else if Extrapolated(j.channel) || j.factor.overreads {
 			shown = "by a reading that is no lower bound"
 		}
 		why = append(why, fmt.Sprintf("%s broken, %s: %s", e.Rule.Name, shown, strings.Join(e.Broken, ", ")))
@@ -204,10 +204,10 @@ func (j judgement) atTop() string {
 // breathes reports whether someone may breathe the air at p.
 func breathes(p dust.Position) bool { return p == dust.BreathingZone || p == dust.Room }
 
-// extrapolated reports whether small optical sensors work the channel out from
+// Extrapolated reports whether small optical sensors work the channel out from
 // finer particles instead of seeing it: PM10 of all of them (Kuula et al. 2020,
 // AMT 13, 2413), PM4 by the one maker's data sheet that says how it is made.
-func extrapolated(c dust.Channel) bool {
+func Extrapolated(c dust.Channel) bool {
 	return c == dust.PM4 || c == dust.PM10 || c == dust.PM10Atm
 }
 

@@ -117,7 +117,7 @@ func (e *evidence) weigh() int {
 		e.lower = max(e.lower, low/e.in.Limit.MgM3)
 		e.upper = max(e.upper, high/e.in.Limit.MgM3)
 		e.plain = e.plain || !c.use
-		e.doubt = e.doubt || !c.stated() || extrapolated(r.channel) || r.m.saturatedShare() > mostSaturated
+		e.doubt = e.doubt || !c.stated() || Extrapolated(r.channel) || r.m.saturatedShare() > mostSaturated
 		e.notes = append(e.notes, c.note)
 		if !c.use {
 			e.notes = append(e.notes, notLowerBound(r.channel, c))
@@ -137,7 +137,7 @@ func (e *evidence) weigh() int {
 // notLowerBound says why a plain reading may be above the truth.
 func notLowerBound(channel dust.Channel, c calibration) string {
 	switch {
-	case extrapolated(channel):
+	case Extrapolated(channel):
 		return fmt.Sprintf("%s of an optical sensor is extrapolated from finer particles, so \"at least\" does not hold for it", channel.Label())
 	case c.overreads:
 		return "the sensor's own factor is below 1: it over-reads, so \"at least\" does not hold for it"

@@ -24,8 +24,7 @@ type SensorSizes struct {
 	Position dust.Position      `json:"position"`
 	Minutes  float64            `json:"minutes_measured"`
 	Bins     []exposure.BinMass `json:"bins"`
-	// Sum is what all bins weigh together: a lower bound of what is in the air,
-	// since nothing above the last edge is in it.
+	// Sum is what all bins weigh together. Nothing above the last edge is in it.
 	Sum      exposure.BinMass `json:"sum"`
 	Channels []ChannelMass    `json:"channels"`
 }
@@ -54,7 +53,8 @@ var (
 func (s *Study) Sizes(ctx context.Context, p exposure.Particles, w Window) (SizesResult, error) {
 	r := SizesResult{Schema: 1, Particles: p, Sensors: []SensorSizes{}, Notes: []string{
 		"the sizes are those of calibration spheres that scatter as much light; density and shape are assumed, not measured",
-		"particles above the last edge are not in it: for wood dust that is most of the mass, so every sum is a lower bound at best",
+		"particles above the last edge are not in it: for wood dust that is most of the mass",
+		"inside a wide bin the mass depends on where the particles lie, which is not known: they are spread evenly over the logarithm of size, and the truth may be half or twice as much",
 		"published tests found one or two independent size bins in such sensors: the coarse ones are worked out from the fine ones",
 	}}
 	if err := p.Check(); err != nil {
