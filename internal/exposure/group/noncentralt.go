@@ -13,7 +13,7 @@ import (
 //	ln g(s)  = ln 2 + (ν/2)·ln(ν/2) − ln Γ(ν/2) + (ν−1)·ln s − ν·s²/2,  ν = DF
 //
 // Every part of the integrand is positive and its logarithm concave, so nothing
-// cancels and both tails keep their relative accuracy. Source: Johnson, Kotz and
+// cancels; the smaller tail is integrated, and keeps its relative accuracy. Source: Johnson, Kotz and
 // Balakrishnan 1995, Continuous Univariate Distributions vol. 2, ch. 31.
 // Domain: DF ≥ 1, Delta finite.
 type NoncentralT struct {
@@ -23,12 +23,18 @@ type NoncentralT struct {
 
 // CDF is P(T ≤ t).
 func (d NoncentralT) CDF(t float64) float64 {
-	return math.Min(1, math.Exp(d.logTail(t, 1)))
+	if t > d.Delta {
+		return 1 - math.Exp(d.logTail(t, -1))
+	}
+	return math.Exp(d.logTail(t, 1))
 }
 
 // Survival is P(T > t).
 func (d NoncentralT) Survival(t float64) float64 {
-	return math.Min(1, math.Exp(d.logTail(t, -1)))
+	if t > d.Delta {
+		return math.Exp(d.logTail(t, -1))
+	}
+	return 1 - math.Exp(d.logTail(t, 1))
 }
 
 // logTail is ln ∫ Φ(side·(t·s − Delta))·g(s) ds: the lower tail for side 1, the
