@@ -2,6 +2,7 @@ package clearance
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 	"os"
 	"testing"
@@ -92,7 +93,7 @@ func TestPublishedLeastSquares(t *testing.T) {
 					want["b"+name], got["b"+name] = b[j], s.p[j]
 					want["se"+name], got["se"+name] = se[j], math.Sqrt(variance*s.inverse.At(j, j))
 				}
-				validation.CheckSet(t, c.Name, c.Source, want, got, c.Tolerance.Rel, 0)
+				validation.CheckSet(t, fmt.Sprintf("%s, from %v", c.Name, start), c.Source, want, got, c.Tolerance.Rel, 0)
 			}
 		})
 	}
