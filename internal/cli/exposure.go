@@ -99,7 +99,7 @@ type exposureAnswer struct {
 	exposure.Result
 	By     exposure.Grouping `json:"by"`
 	Totals []exposure.Total  `json:"totals,omitempty"`
-	Groups []study.Group     `json:"groups,omitempty"`
+	Groups []exposure.GroupResult     `json:"groups,omitempty"`
 }
 
 func runExposure(cmd *cobra.Command, a *app, o exposureOptions) error {
@@ -125,7 +125,7 @@ func runExposure(cmd *cobra.Command, a *app, o exposureOptions) error {
 		}
 		answer := exposureAnswer{Result: result, By: by, Totals: result.Totals(by)}
 		if by == exposure.ByGroup {
-			answer.Groups = study.Groups(result)
+			answer.Groups = result.Groups()
 		}
 		switch {
 		case a.json:

@@ -5,12 +5,12 @@ import (
 	"fmt"
 	"strings"
 
+	"dustlog/internal/exposure"
 	exposuregroup "dustlog/internal/exposure/group"
-	"dustlog/internal/study"
 )
 
 // printGroups shows what the shifts of each group say about other days.
-func printGroups(a *app, groups []study.Group) {
+func printGroups(a *app, groups []exposure.GroupResult) {
 	if len(groups) == 0 {
 		fmt.Fprintln(a.Stdout, wrap("No sensor is at a place where someone breathes, so no shift stands for a person's exposure.", 98, ""))
 		fmt.Fprintln(a.Stdout)

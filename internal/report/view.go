@@ -64,6 +64,8 @@ type view struct {
 	Person    []exposure.ShiftResult // shifts of the breathing zone
 	Elsewhere []exposure.ShiftResult
 	Reasons   []exposure.Reason
+	Limits    []limitRow // every limit asked about, if there are several
+	Groups    []exposure.GroupResult
 	Data      []dataRow
 	Cautions  []string
 	CannotSee []string
@@ -91,6 +93,8 @@ func buildView(in Input) (view, error) {
 		}
 	}
 	v.Reasons = in.Exposure.Reasons()
+	v.Limits = limitRows(v.Person)
+	v.Groups = in.Exposure.Groups()
 	v.Data = dataRows(in)
 	var err error
 	if v.Evidence, err = evidence(in); err != nil {

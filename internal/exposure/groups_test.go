@@ -1,4 +1,4 @@
-package study_test
+package exposure_test
 
 import (
 	"fmt"
@@ -9,7 +9,6 @@ import (
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
 	"dustlog/internal/exposure/group"
-	"dustlog/internal/study"
 )
 
 // The six shifts of the EN 689 example worked from the standard's formulas (GM
@@ -32,8 +31,8 @@ func shiftsOf(limit exposure.Limit, values []float64, change func(i int, s *expo
 	return r
 }
 
-// withFactor scales by a factor with an uncertainty either way.
-func withFactor(factor, uncertainty float64) func(int, *exposure.ShiftResult) {
+// scaledBy scales by a factor with an uncertainty either way.
+func scaledBy(factor, uncertainty float64) func(int, *exposure.ShiftResult) {
 	return func(_ int, s *exposure.ShiftResult) {
 		mid := *s.Limits[0].ComparedMgM3
 		reading, low, high := mid/factor, mid*(1-uncertainty), mid*(1+uncertainty)
@@ -44,7 +43,7 @@ func withFactor(factor, uncertainty float64) func(int, *exposure.ShiftResult) {
 
 func TestGroupOfDays(t *testing.T) {
 	limit := exposure.Limit{ID: "x", MgM3: 2, Fraction: exposure.RespirableFraction, Averaging: exposure.EightHours}
-	g := study.Groups(shiftsOf(limit, sixShifts, withFactor(2, 0.1)))
+	g := shiftsOf(limit, sixShifts, scaledBy(2, 0.1)).Groups()
 	require.Len(t, g, 1)
 	require.InDelta(t, 0.5776, *g[0].GM, 5e-5)
 	require.InDelta(t, 1.3670, *g[0].GSD, 5e-5)
@@ -52,29 +51,29 @@ func TestGroupOfDays(t *testing.T) {
 	require.Equal(t, 6, g[0].Days)
 
 	// The factor may be so far off that it does not hold: all days share it.
-	g = study.Groups(shiftsOf(limit, sixShifts, withFactor(2, 0.9)))
+	g = shiftsOf(limit, sixShifts, scaledBy(2, 0.9)).Groups()
 	require.Equal(t, group.NotShown, g[0].Finding)
 	require.Contains(t, g[0].Why, "The factor may be so far too low")
 
 	// Plain readings show nothing below a limit, but may show it exceeded.
-	g = study.Groups(shiftsOf(limit, sixShifts, nil))
+	g = shiftsOf(limit, sixShifts, nil).Groups()
 	require.Equal(t, group.CannotTell, g[0].Finding)
 	require.Contains(t, g[0].Why, "lower bound")
 	limit.MgM3 = 0.5
-	g = study.Groups(shiftsOf(limit, sixShifts, nil))
+	g = shiftsOf(limit, sixShifts, nil).Groups()
 	require.Equal(t, group.Over, g[0].Finding)
 	pm10 := shiftsOf(limit, sixShifts, nil)
 	pm10.Metric = "pm10"
-	require.Equal(t, group.CannotTell, study.Groups(pm10)[0].Finding)
+	require.Equal(t, group.CannotTell, pm10.Groups()[0].Finding)
 
 	// Even with a factor nothing clears an inhalable limit.
 	limit.MgM3, limit.Fraction, limit.FractionPrinted = 2, exposure.InhalableFraction, "inhalable"
-	require.Equal(t, group.CannotTell, study.Groups(shiftsOf(limit, sixShifts, withFactor(2, 0.1)))[0].Finding)
+	require.Equal(t, group.CannotTell, shiftsOf(limit, sixShifts, scaledBy(2, 0.1)).Groups()[0].Finding)
 }
 
 func TestDaysThatDoNotCount(t *testing.T) {
 	limit := exposure.Limit{ID: "x", MgM3: 2, Fraction: exposure.RespirableFraction, Averaging: exposure.EightHours}
-	g := study.Groups(shiftsOf(limit, sixShifts, func(i int, s *exposure.ShiftResult) {
+	g := shiftsOf(limit, sixShifts, func(i int, s *exposure.ShiftResult) {
 		switch i {
 		case 0:
 			s.MinutesMeasured = 300 // below 75 %
@@ -87,11 +86,11 @@ func TestDaysThatDoNotCount(t *testing.T) {
 		case 4:
 			s.Setup = "another"
 		}
-	}))
+	}).Groups()
 	require.Len(t, g, 2)
 	require.Len(t, g[0].Excluded, 2)
 	require.Equal(t, 2, g[0].Days)
 	require.InDelta(t, 0.70, *g[0].Highest, 1e-12)
 	require.Equal(t, 1, g[1].Days)
-	require.Equal(t, group.NotEnoughDays, study.Groups(shiftsOf(limit, sixShifts[:2], withFactor(1, 0.1)))[0].Finding)
+	require.Equal(t, group.NotEnoughDays, shiftsOf(limit, sixShifts[:2], scaledBy(1, 0.1)).Groups()[0].Finding)
 }

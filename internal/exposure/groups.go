@@ -1,18 +1,17 @@
-package study
+package exposure
 
 import (
 	"fmt"
 	"strings"
 
 	"dustlog/internal/dust"
-	"dustlog/internal/exposure"
 	"dustlog/internal/exposure/group"
 )
 
-// Group is the shifts of one sensor under one setup, taken as days of one exposure
+// GroupResult is the shifts of one sensor under one setup, taken as days of one exposure
 // group: the same person at the same kind of work. In a shop of one, the days are
 // the sample.
-type Group struct {
+type GroupResult struct {
 	Sensor   string        `json:"sensor"`
 	Position dust.Position `json:"position"`
 	Setup    string        `json:"setup"`
@@ -20,20 +19,16 @@ type Group struct {
 	group.Summary
 }
 
-// leastCoverage is the share of a shift that must be measured for it to count as
-// a day (common practice, no source; the same as for a finding).
-const leastCoverage = 0.75
-
-// Groups asks what the shifts of a result say about other days, for every sensor
+// Groups asks what the shifts of the result say about other days, for every sensor
 // at a place where someone breathes. Shifts count by the mean that the limit is
 // made for, unmeasured time like the measured, with the sensor's factor where one
 // was used in all of them.
-func Groups(r exposure.Result) []Group {
-	groups := []Group{}
+func (r Result) Groups() []GroupResult {
+	groups := []GroupResult{}
 	index := map[[2]string]int{}
-	var members [][]exposure.ShiftResult
+	var members [][]ShiftResult
 	for _, s := range r.Shifts {
-		if s.Position != dust.BreathingZone && s.Position != dust.Room {
+		if !breathes(s.Position) || len(s.Limits) == 0 {
 			continue
 		}
 		key := [2]string{s.Sensor, s.Setup}
@@ -58,13 +53,13 @@ type days struct {
 	factor         bool
 }
 
-func groupOf(r exposure.Result, shifts []exposure.ShiftResult) Group {
+func groupOf(r Result, shifts []ShiftResult) GroupResult {
 	d := daysOf(r.Limit, shifts)
-	g := Group{Sensor: shifts[0].Sensor, Position: shifts[0].Position, Setup: shifts[0].Setup, Values: "the sensor's own reading"}
+	g := GroupResult{Sensor: shifts[0].Sensor, Position: shifts[0].Position, Setup: shifts[0].Setup, Values: "the sensor's own reading"}
 	if d.factor {
 		g.Values = "the reading with the sensor's factor"
 	}
-	if r.Limit.Averaging == exposure.FifteenMinutes {
+	if r.Limit.Averaging == FifteenMinutes {
 		g.Values += ", highest 15 min of the shift"
 	} else {
 		g.Values += fmt.Sprintf(", mean over %s, unmeasured time like the measured", r.Limit.Averaging)
@@ -82,7 +77,7 @@ func groupOf(r exposure.Result, shifts []exposure.ShiftResult) Group {
 
 // allowFor takes a finding back that the uncertainty of the factor may undo: it is
 // shared by all days, so more days do not lessen it.
-func (g *Group) allowFor(d days, limit float64, opts group.Options) {
+func (g *GroupResult) allowFor(d days, limit float64, opts group.Options) {
 	undo := func(values []group.Value, direction string) {
 		if group.Summarise(values, limit, opts).Finding != g.Finding {
 			g.Why = fmt.Sprintf("With the factor as it is: %s The factor may be so far %s that this does not hold.", g.Why, direction)
@@ -97,7 +92,7 @@ func (g *Group) allowFor(d days, limit float64, opts group.Options) {
 	}
 }
 
-func daysOf(limit exposure.Limit, shifts []exposure.ShiftResult) (d days) {
+func daysOf(limit Limit, shifts []ShiftResult) (d days) {
 	d.factor = true
 	for _, s := range shifts {
 		d.factor = d.factor && s.WithFactor != nil
@@ -108,12 +103,12 @@ func daysOf(limit exposure.Limit, shifts []exposure.ShiftResult) (d days) {
 			d.left = append(d.left, group.Excluded{Label: s.Date, Why: "it has no mean to compare"})
 			continue
 		}
-		if s.MinutesMeasured < leastCoverage*s.Minutes {
+		if s.MinutesMeasured < enoughCoverage*s.Minutes {
 			d.left = append(d.left, group.Excluded{Label: s.Date, Why: fmt.Sprintf("only %.0f of %.0f min were measured", s.MinutesMeasured, s.Minutes)})
 			continue
 		}
 		scale := s.Minutes / s.MinutesMeasured // of means that count unmeasured time as zero
-		if limit.Averaging == exposure.FifteenMinutes {
+		if limit.Averaging == FifteenMinutes {
 			scale = 1
 		}
 		add := func(to *[]group.Value, x *float64) {
@@ -133,19 +128,18 @@ func daysOf(limit exposure.Limit, shifts []exposure.ShiftResult) (d days) {
 }
 
 // atLeast says why the days may be higher than their values.
-func atLeast(r exposure.Result, shifts []exposure.ShiftResult, factor bool) string {
+func atLeast(r Result, shifts []ShiftResult, factor bool) string {
 	var why []string
 	add := func(yes bool, text string) {
 		if yes {
 			why = append(why, text)
 		}
 	}
-	coarse := r.Limit.Fraction != exposure.RespirableFraction && r.Limit.Fraction != exposure.ThoracicFraction
 	add(!factor, "without a factor for the limit's fraction a reading is at best a lower bound")
-	add(factor && coarse, "no optical sensor can show that a limit for "+r.Limit.FractionPrinted+" dust is met, even with a factor")
+	add(factor && r.Limit.Fraction.coarse(), "no optical sensor can show that a limit for "+r.Limit.FractionPrinted+" dust is met, even with a factor")
 	add(shifts[0].Position != dust.BreathingZone, "area readings can be several times lower than what is breathed")
 	for _, s := range shifts {
-		if s.SaturatedShare > 0.01 {
+		if s.SaturatedShare > mostSaturated {
 			add(true, "on "+s.Date+" the sensor was at the top of its range")
 			break
 		}
@@ -154,8 +148,8 @@ func atLeast(r exposure.Result, shifts []exposure.ShiftResult, factor bool) stri
 }
 
 // noLowerBound says why plain readings may lie above the exposure as well.
-func noLowerBound(r exposure.Result) string {
-	if c, err := dust.ParseMetric(r.Metric); err == nil && exposure.Extrapolated(c) {
+func noLowerBound(r Result) string {
+	if c, err := dust.ParseMetric(r.Metric); err == nil && Extrapolated(c) {
 		return c.Label() + " of an optical sensor is extrapolated from finer particles, so it shows nothing above a limit by itself"
 	}
 	return ""

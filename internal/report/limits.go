@@ -1,0 +1,70 @@
+package report
+
+import (
+	"fmt"
+
+	"dustlog/internal/exposure"
+)
+
+// limitRow is one limit over all shifts of one sensor.
+type limitRow struct {
+	Sensor, Limit   string
+	Shifts, Governs int // shifts judged, and those in which it was the lowest that may bear
+	Highest         *float64
+	Over            int
+	Bearing         string
+	Peaks           string
+}
+
+// limitRows sums the findings up where several limits were asked about.
+func limitRows(shifts []exposure.ShiftResult) []limitRow {
+	var rows []limitRow
+	for _, s := range shifts {
+		if len(s.Limits) < 2 {
+			continue
+		}
+		for _, l := range s.Limits {
+			i := -1
+			for k := range rows {
+				if rows[k].Sensor == s.Sensor && rows[k].Limit == l.Label {
+					i = k
+				}
+			}
+			if i < 0 {
+				i = len(rows)
+				rows = append(rows, limitRow{Sensor: s.Sensor, Limit: l.Label, Bearing: string(l.Bearing), Peaks: peaks(l.Excursions)})
+			}
+			rows[i].add(l)
+		}
+	}
+	return rows
+}
+
+func (r *limitRow) add(l exposure.LimitFinding) {
+	r.Shifts++
+	if l.Governs {
+		r.Governs++
+	}
+	if l.Finding == exposure.Over {
+		r.Over++
+	}
+	if l.ShareOfLimit != nil && (r.Highest == nil || *l.ShareOfLimit > *r.Highest) {
+		r.Highest = l.ShareOfLimit
+	}
+	if string(l.Bearing) != r.Bearing {
+		r.Bearing = "differs from shift to shift"
+	}
+	if l.Excursions != nil && len(l.Excursions.Broken) > 0 {
+		r.Peaks = peaks(l.Excursions)
+	}
+}
+
+func peaks(e *exposure.Excursions) string {
+	switch {
+	case e == nil:
+		return "no rule known"
+	case len(e.Broken) > 0:
+		return e.Rule.Name + " broken: " + e.Broken[0]
+	}
+	return fmt.Sprintf("%s not seen broken", e.Rule.Name)
+}
