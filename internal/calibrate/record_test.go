@@ -1,0 +1,112 @@
+package calibrate
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"dustlog/internal/dust"
+	"dustlog/internal/exposure"
+)
+
+// record is a result as a store keeps it.
+func record(t *testing.T, id int64, kind dust.CalibrationKind, from time.Duration, result any) dust.Calibration {
+	t.Helper()
+	numbers, err := Numbers(result)
+	require.NoError(t, err)
+	return dust.Calibration{ID: id, Kind: kind, Sensor: "bench", Made: after(from + time.Hour), From: after(from), To: after(from + 20*time.Minute), Metric: "pm2_5", Numbers: numbers}
+}
+
+func TestNumbersRoundTrip(t *testing.T) {
+	s := sample(t, total(t))
+	s.PairWith(SensorBeside{Metric: "pm2_5", SensorMean: SensorMean{Mean: 300, MeasuredShare: 1}, ZeroID: 3, Zero: 0.5, Floor: 1})
+	back, err := Read[FilterSample](record(t, 1, dust.FilterCalibration, 0, s), dust.FilterCalibration)
+	require.NoError(t, err)
+	require.Equal(t, s.Sensor, back.Sensor)
+	require.Equal(t, s.Concentration, back.Concentration)
+	require.Equal(t, s.Volume, back.Volume)
+	require.Equal(t, s.WeighingSD, back.WeighingSD)
+	require.Equal(t, "0501", back.ID)
+	require.Equal(t, exposure.TotalFraction, back.Fraction)
+
+	f := fit(t, threePairs...)
+	same, err := Read[Fit](record(t, 1, dust.FactorCalibration, 0, f), dust.FactorCalibration)
+	require.NoError(t, err)
+	require.Equal(t, f, same)
+
+	_, err = Read[Fit](record(t, 8, dust.FilterCalibration, 0, s), dust.FactorCalibration)
+	require.ErrorContains(t, err, "calibration 8 is of kind")
+	_, err = Read[Fit](dust.Calibration{ID: 9, Kind: dust.FactorCalibration, Numbers: "{"}, dust.FactorCalibration)
+	require.ErrorContains(t, err, "calibration 9")
+}
+
+func TestLastZero(t *testing.T) {
+	zero := func(id int64, from time.Duration, mean float64, enough bool) dust.Calibration {
+		return record(t, id, dust.ZeroCalibration, from, ZeroCheck{Metric: "pm2_5", Mean: mean, Enough: enough})
+	}
+	retired := zero(4, 5*time.Hour, 4, true)
+	retired.Retired = after(6 * time.Hour)
+	other := zero(5, 5*time.Hour, 5, true)
+	other.Sensor = "room"
+	records := []dust.Calibration{zero(2, 2*time.Hour, 2, true), zero(1, 0, 1, true), zero(3, 4*time.Hour, 3, false), retired, other}
+	for hours, want := range map[int]int64{0: 0, 1: 1, 3: 2, 9: 2} {
+		z, id, ok, err := LastZero(records, "bench", "pm2_5", after(time.Duration(hours)*time.Hour))
+		require.NoError(t, err)
+		require.Equal(t, want, id, "after %d h", hours)
+		require.Equal(t, want > 0, ok)
+		require.InDelta(t, float64(want), z.Mean, 0)
+	}
+	_, _, ok, err := LastZero(records, "bench", "pm10", after(9*time.Hour))
+	require.NoError(t, err)
+	require.False(t, ok)
+}
+
+func TestFactorsForExposure(t *testing.T) {
+	zone, err := time.LoadLocation("Asia/Tokyo") // UTC+9, no summer time (IANA)
+	require.NoError(t, err)
+	good := record(t, 7, dust.FactorCalibration, 0, fit(t, threePairs...))
+	good.Material, good.Task, good.Season, good.Note = "oak", "sawing", "winter", "NIOSH 0600"
+	good.Valid, good.Expires, good.To = start, after(365*24*time.Hour), time.Date(2026, time.March, 2, 20, 0, 0, 0, time.UTC)
+	few := record(t, 8, dust.FactorCalibration, 0, fit(t, threePairs[:2]...))
+	retired := good
+	retired.ID, retired.Retired = 9, start
+	all, err := Factors([]dust.Calibration{good, few, retired}, zone)
+	require.NoError(t, err)
+	require.Len(t, all["bench"], 2)
+	f := all["bench"][0]
+	require.Equal(t, "7", f.ID)
+	require.InDelta(t, 3.45, f.Factor, 1e-12)
+	require.InEpsilon(t, 34.22066459, f.UncertaintyPercent, 1e-6)
+	require.Equal(t, []string{"oak", "sawing", "winter", "NIOSH 0600", "pm2_5"}, []string{f.Material, f.Task, f.Season, f.Source, f.Metric})
+	require.Equal(t, "2026-03-03", f.Date, "the day of the shop, not of UTC")
+	require.Equal(t, "2026-03-02", f.ValidFrom)
+	require.Equal(t, "2027-03-02", f.Expires)
+	require.Equal(t, 3, f.Pairs)
+	require.Empty(t, f.Unusable)
+	require.Contains(t, all["bench"][1].Unusable, "2 of at least 3")
+}
+
+func TestDriftSince(t *testing.T) {
+	line := func(slope float64) *Line { return &Line{Slope: slope, SlopeSE: 0.01, DF: 20} }
+	side := func(slope float64) Collocation {
+		return Collocation{Metric: "pm2_5", Reference: "bench", From: after(48 * time.Hour), To: after(50 * time.Hour), Others: []SensorPair{{Sensor: "room", Deming: line(slope)}}}
+	}
+	first, second := side(1), side(1.02)
+	first.To, second.To = after(time.Hour), after(25*time.Hour)
+	other := side(3)
+	other.Others[0].Sensor = "yard"
+	records := []dust.Calibration{record(t, 1, dust.SideBySide, 0, first), record(t, 2, dust.SideBySide, 24*time.Hour, second), record(t, 3, dust.SideBySide, 25*time.Hour, other)}
+	drifts, id, err := DriftSince(records, side(1.071))
+	require.NoError(t, err)
+	require.EqualValues(t, 2, id, "the newest before it, of the same sensors")
+	require.Len(t, drifts, 1)
+	require.InDelta(t, 1.05, drifts[0].Change, 1e-9)
+	require.Equal(t, "room", drifts[0].Sensor)
+	require.Equal(t, "bench", drifts[0].Reference)
+
+	none, id, err := DriftSince(records[2:], side(1))
+	require.NoError(t, err)
+	require.Zero(t, id)
+	require.Empty(t, none)
+}
