@@ -184,6 +184,21 @@ func TestShiftHoursFollowTheClockOnTheWall(t *testing.T) {
 	require.Equal(t, time.UTC, plain.Start.Location())
 }
 
+// 2028 has a leap day (the Gregorian rule): a night shift into it and out of it
+// has its eight hours and its own date.
+func TestShiftsAroundALeapDay(t *testing.T) {
+	night, err := dust.ParseShiftHours("22:00-06:00", time.UTC)
+	require.NoError(t, err)
+	shifts := night.Between(time.Date(2028, 2, 28, 12, 0, 0, 0, time.UTC), time.Date(2028, 3, 1, 12, 0, 0, 0, time.UTC))
+	var dates []string
+	for _, s := range shifts {
+		require.Equal(t, 8*time.Hour, s.Duration())
+		dates = append(dates, s.Date)
+	}
+	require.Equal(t, []string{"2028-02-28", "2028-02-29"}, dates)
+	require.Equal(t, time.Date(2028, 2, 29, 6, 0, 0, 0, time.UTC), shifts[0].End)
+}
+
 func TestShiftsBetween(t *testing.T) {
 	hours, err := dust.ParseShiftHours("08:00-16:30", time.UTC)
 	require.NoError(t, err)
