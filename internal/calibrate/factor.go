@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"dustlog/internal/exposure"
@@ -14,9 +15,9 @@ import (
 // that findings may rest on (common practice, no source).
 const FewestPairs = 3
 
-// Lifetime is how long a factor is used if nothing else is said: dust, sensor
-// and season change (common practice, no source).
-const Lifetime = 365 * 24 * time.Hour
+// LastDay is the last day a factor is used if nothing else is said: a year after
+// its last pair, since dust, sensor and season change (common practice, no source).
+func LastDay(lastPair time.Time) time.Time { return lastPair.AddDate(1, 0, 0) }
 
 // ErrMixed says that samples do not belong into one factor.
 var ErrMixed = errors.New("samples do not belong together")
@@ -31,6 +32,7 @@ type Pairable struct {
 type Fit struct {
 	Metric   string            `json:"metric"`
 	Fraction exposure.Fraction `json:"fraction"`
+	Source   string            `json:"source"` // methods of the filters
 	Factor   float64           `json:"factor"`
 	// Low and High hold, with 95 % confidence, the factor of one new shift:
 	// Factor divided by and times (1 + UncertaintyPercent/100).
@@ -98,6 +100,9 @@ func FitFactor(samples []Pairable) (Fit, error) {
 			continue
 		}
 		f.Samples = append(f.Samples, s.ID)
+		if !strings.Contains(f.Source, s.Method.Source) {
+			f.Source = strings.TrimPrefix(f.Source+"; "+s.Method.Source, "; ")
+		}
 		f.PairFactors = append(f.PairFactors, *s.Sensor.Pair)
 		filters += *s.Concentration
 		sensors += s.Sensor.Net()

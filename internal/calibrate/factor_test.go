@@ -16,7 +16,7 @@ import (
 // read s mg/m³.
 func pair(id int64, c, s float64) Pairable {
 	p := Pairable{ID: id, FilterSample: FilterSample{
-		Method: Method{ID: "0600", Fraction: exposure.RespirableFraction}, Volume: 820, WeighingSD: 0.01 * math.Sqrt(1.5),
+		Method: Method{ID: "0600", Fraction: exposure.RespirableFraction, Source: "NIOSH 0600"}, Volume: 820, WeighingSD: 0.01 * math.Sqrt(1.5),
 		LOD: 0.03, Detected: true, Concentration: &c,
 	}}
 	p.PairWith(SensorBeside{Metric: "pm2_5", SensorMean: SensorMean{Mean: 1000 * s, MeasuredShare: 1}, ZeroID: 1})

@@ -77,7 +77,7 @@ func Factor(c dust.Calibration, zone *time.Location) (exposure.Factor, error) {
 	f := exposure.Factor{
 		ID: strconv.FormatInt(c.ID, 10), Factor: fit.Factor, Fraction: fit.Fraction, Metric: fit.Metric,
 		SpreadPercent: fit.SpreadPercent, UncertaintyPercent: fit.UncertaintyPercent, Pairs: fit.Pairs,
-		Source: c.Note, Date: day(c.To, zone), ValidFrom: day(c.Valid, zone), Expires: day(c.Expires, zone),
+		Source: fmt.Sprintf("%s, %d pairs", fit.Source, fit.Pairs), Date: day(c.To, zone), ValidFrom: day(c.Valid, zone), Expires: day(c.Expires, zone),
 		Material: c.Material, Task: c.Task, Season: c.Season, ZeroMgM3: fit.Zero / 1000,
 	}
 	if !fit.Usable {

@@ -66,7 +66,7 @@ func TestFactorsForExposure(t *testing.T) {
 	zone, err := time.LoadLocation("Asia/Tokyo") // UTC+9, no summer time (IANA)
 	require.NoError(t, err)
 	good := record(t, 7, dust.FactorCalibration, 0, fit(t, threePairs...))
-	good.Material, good.Task, good.Season, good.Note = "oak", "sawing", "winter", "NIOSH 0600"
+	good.Material, good.Task, good.Season = "oak", "sawing", "winter"
 	good.Valid, good.Expires, good.To = start, after(365*24*time.Hour), time.Date(2026, time.March, 2, 20, 0, 0, 0, time.UTC)
 	few := record(t, 8, dust.FactorCalibration, 0, fit(t, threePairs[:2]...))
 	retired := good
@@ -78,7 +78,7 @@ func TestFactorsForExposure(t *testing.T) {
 	require.Equal(t, "7", f.ID)
 	require.InDelta(t, 3.45, f.Factor, 1e-12)
 	require.InEpsilon(t, 34.22066459, f.UncertaintyPercent, 1e-6)
-	require.Equal(t, []string{"oak", "sawing", "winter", "NIOSH 0600", "pm2_5"}, []string{f.Material, f.Task, f.Season, f.Source, f.Metric})
+	require.Equal(t, []string{"oak", "sawing", "winter", "NIOSH 0600, 3 pairs", "pm2_5"}, []string{f.Material, f.Task, f.Season, f.Source, f.Metric})
 	require.Equal(t, "2026-03-03", f.Date, "the day of the shop, not of UTC")
 	require.Equal(t, "2026-03-02", f.ValidFrom)
 	require.Equal(t, "2027-03-02", f.Expires)

@@ -27,7 +27,7 @@ func (s *Study) Exposure(ctx context.Context, metric dust.Channel, w Window) (ex
 		Also:          s.settings.Also,
 		Materials:     s.settings.Materials,
 		LongShifts:    s.settings.LongShifts,
-		Factors:       s.settings.Factors,
+		Factors:       s.factors,
 		DeclaredShift: s.settings.Hours != nil,
 	}
 	assessor := exposure.NewAssessorOfDays(in, s.settings.Zone)
@@ -55,8 +55,11 @@ func (s *Study) Exposure(ctx context.Context, metric dust.Channel, w Window) (ex
 	if errors.Is(err, exposure.ErrNoShift) {
 		return exposure.Result{}, fmt.Errorf("%w that can be used in the time asked about: %s", dust.ErrNoReadings, against(tracks))
 	}
+	if err != nil {
+		return exposure.Result{}, err
+	}
 	result.Warnings = append(result.Warnings, sparse(tracks)...)
-	return result, err
+	return result, s.addHumidity(ctx, in, &result, metric)
 }
 
 // sparse warns of sensors whose readings are far apart.

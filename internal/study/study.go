@@ -21,6 +21,7 @@ type Records interface {
 	Series(ctx context.Context, sensor dust.Sensor, channels []dust.Channel, from, to time.Time) (map[dust.Channel]*dust.Series, error)
 	Tasks(ctx context.Context, from, to time.Time) ([]dust.Task, error)
 	SetupPeriods(ctx context.Context) ([]dust.SetupPeriod, error)
+	Calibrations(ctx context.Context) ([]dust.Calibration, error)
 }
 
 // Settings are the user's choices.
@@ -31,9 +32,10 @@ type Settings struct {
 	Also           []exposure.Limit // judged beside Limit
 	Materials      map[string]string
 	LongShifts     exposure.ShiftAdjustment
-	Atmospheric    bool // use the atmospheric mass field of sensors that send two
-	Factors        map[string][]exposure.Factor
-	SmallestChange float64 // percent
+	Atmospheric    bool                         // use the atmospheric mass field of sensors that send two
+	Factors        map[string][]exposure.Factor // beside those on record
+	Kappa          map[string]float64           // by sensor: how strongly its dust takes up water
+	SmallestChange float64                      // percent
 }
 
 // Window is the stretch of time asked about; zero ends are open.
@@ -45,10 +47,13 @@ type Study struct {
 	settings Settings
 	sensors  []dust.Sensor
 	setups   []dust.SetupPeriod
+
+	calibrations []dust.Calibration
+	factors      map[string][]exposure.Factor // from the settings and on record
 }
 
-// Open reads the list of sensors and setups. It returns dust.ErrNoReadings if
-// no sensor was ever recorded.
+// Open reads the lists of sensors, setups and calibrations. It returns
+// dust.ErrNoReadings if no sensor was ever recorded.
 func Open(ctx context.Context, records Records, settings Settings) (*Study, error) {
 	sensors, err := records.Sensors(ctx)
 	if err != nil {
@@ -61,7 +66,11 @@ func Open(ctx context.Context, records Records, settings Settings) (*Study, erro
 	if err != nil {
 		return nil, err
 	}
-	return &Study{records: records, settings: settings, sensors: sensors, setups: setups}, nil
+	s := &Study{records: records, settings: settings, sensors: sensors, setups: setups}
+	if err := s.loadCalibrations(ctx); err != nil {
+		return nil, err
+	}
+	return s, nil
 }
 
 // Sensors lists the sensors that readings came from.

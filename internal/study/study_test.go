@@ -20,6 +20,8 @@ type records struct {
 	series  map[string]map[dust.Channel]*dust.Series
 	tasks   []dust.Task
 	setups  []dust.SetupPeriod
+
+	calibrations []dust.Calibration
 }
 
 func (r *records) Sensors(context.Context) ([]dust.Sensor, error) { return r.sensors, nil }
@@ -38,6 +40,9 @@ func (r *records) Tasks(context.Context, time.Time, time.Time) ([]dust.Task, err
 	return r.tasks, nil
 }
 func (r *records) SetupPeriods(context.Context) ([]dust.SetupPeriod, error) { return r.setups, nil }
+func (r *records) Calibrations(context.Context) ([]dust.Calibration, error) {
+	return r.calibrations, nil
+}
 
 // add gives a sensor a constant level in µg/m³ for an hour.
 func (r *records) add(t *testing.T, s dust.Sensor, c dust.Channel, level float64, flags dust.Flags) {
