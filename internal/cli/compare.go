@@ -3,6 +3,10 @@ package cli
 import (
 	"errors"
 	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -14,44 +18,120 @@ import (
 
 type compareOptions struct {
 	before, after string
+	setups        []string
 	metric        string
 	sensor        string
 	smallest      string
+	driftPercent  float64
+	driftDF       float64
+	level         float64
+	window        string
+	planSeed      uint64
 	win           windowFlags
 }
 
 func newCompare(a *app) *cobra.Command {
 	var o compareOptions
 	cmd := &cobra.Command{
-		Use:   "compare --before SETUP --after SETUP",
+		Use:   "compare [--before SETUP --after SETUP | --setups A,B,C]",
 		Short: "Did a change of the dust collection really reduce fine dust?",
-		Long: `Compare two setups by sessions: an unbroken spell of work under one setup on one
+		Long: `Compare setups by sessions: an unbroken spell of work under one setup on one
 day is one observation, however many seconds it has. The answer is the ratio
-after/before with its confidence interval, and a verdict in words.`,
+after/before with its confidence interval, and a verdict in words.
+
+Without names all setups of the diary are compared, each against the first that
+was used. docs/comparing.md explains the method, the words and how to plan.`,
 		Example: `  dustlog compare --before "old filter" --after "new filter"
+  dustlog compare --setups "drop box,cyclone,cyclone and filter"
   dustlog compare --before A --after B --metric pm10 --json`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if o.before == "" || o.after == "" {
-				return usage(cmd, errors.New("--before and --after are needed; see the setups with `dustlog setup list`"))
-			}
-			if o.before == o.after {
-				return usage(cmd, fmt.Errorf("--before and --after are both %q", o.before))
+			if err := o.check(); err != nil {
+				return usage(cmd, err)
 			}
 			return runCompare(cmd, a, o)
 		},
 	}
-	cmd.Flags().StringVar(&o.before, "before", "", "setup before the change")
-	cmd.Flags().StringVar(&o.after, "after", "", "setup after the change")
+	o.addSetups(a, cmd)
+	cmd.Flags().Float64Var(&o.driftPercent, "drift-percent", 0, "how far the sensor may have drifted in the study, standard uncertainty in percent; widens the interval")
+	cmd.Flags().Float64Var(&o.driftDF, "drift-df", compare.DefaultDriftDF, "degrees of freedom of --drift-percent")
+	cmd.Flags().Float64Var(&o.level, "level", 0, "also compare the share of task time above this level, in the metric's unit")
+	cmd.Flags().StringVar(&o.window, "clearance-window", "", "read clearance rates off between two fixed levels, as in 1000,100, and not above the background")
+	cmd.Flags().Uint64Var(&o.planSeed, "plan-seed", 0, "seed of the plan that the sessions followed (see `dustlog plan`)")
+	a.addJSON(cmd)
+	return cmd
+}
+
+// addSetups adds the flags that say what is compared.
+func (o *compareOptions) addSetups(a *app, cmd *cobra.Command) {
+	if cmd.Name() == "compare" {
+		cmd.Flags().StringVar(&o.before, "before", "", "setup before the change")
+		cmd.Flags().StringVar(&o.after, "after", "", "setup after the change")
+		_ = cmd.RegisterFlagCompletionFunc("before", a.completeSetups)
+		_ = cmd.RegisterFlagCompletionFunc("after", a.completeSetups)
+	}
+	cmd.Flags().StringSliceVar(&o.setups, "setups", nil, "setups, the present one first: each of the others is held against it (default all, in the order of first use)")
 	cmd.Flags().StringVar(&o.metric, "metric", "pm2_5", "what is compared: pm1, pm2_5, pm4, pm10 or a count")
 	cmd.Flags().StringVar(&o.sensor, "sensor", "", "sensor (default: the one in the breathing zone, else in the room)")
 	cmd.Flags().StringVar(&o.smallest, "smallest-change", "", "smallest reduction that matters, in percent (default 30)")
 	o.win.add(cmd)
-	a.addJSON(cmd)
-	for _, name := range []string{"before", "after"} {
-		_ = cmd.RegisterFlagCompletionFunc(name, a.completeSetups)
+	_ = cmd.RegisterFlagCompletionFunc("setups", a.completeSetups)
+}
+
+func (o *compareOptions) check() error {
+	switch {
+	case (o.before == "") != (o.after == ""):
+		return errors.New("--before and --after belong together; see the setups with `dustlog setup list`")
+	case o.before != "" && len(o.setups) > 0:
+		return errors.New("give --before and --after, or --setups, not both")
+	case o.before != "" && o.before == o.after:
+		return fmt.Errorf("--before and --after are both %q", o.before)
+	case len(o.setups) == 1:
+		return fmt.Errorf("--setups names %q only: a comparison needs two or more", o.setups[0])
+	case !(o.driftPercent >= 0) || math.IsInf(o.driftPercent, 1):
+		return fmt.Errorf("--drift-percent %g: give a number of percent, 0 or more", o.driftPercent)
+	case !(o.driftDF > 0):
+		return fmt.Errorf("--drift-df %g: must be above zero", o.driftDF)
 	}
-	return cmd
+	return nil
+}
+
+// question turns the options into what the study is asked.
+func (o *compareOptions) question(s *study.Study, w study.Window) (study.Question, error) {
+	q := study.Question{
+		Before: o.before, After: o.after, Setups: o.setups, Sensor: o.sensor, Window: w,
+		DriftU: math.Log1p(o.driftPercent / 100), DriftDF: o.driftDF, Level: o.level, PlanSeed: o.planSeed,
+	}
+	var err error
+	if q.Metric, err = dust.ParseMetric(o.metric); err != nil {
+		return q, err
+	}
+	if q.ClearanceWindow, err = parseClearanceWindow(o.window); err != nil {
+		return q, err
+	}
+	if q.Before == "" && len(q.Setups) == 0 {
+		if q.Setups = s.SetupsInOrder(); len(q.Setups) < 2 {
+			return q, fmt.Errorf("the diary holds %d setup(s), a comparison needs two: note a change with `dustlog setup use`", len(q.Setups))
+		}
+	}
+	return q, nil
+}
+
+func parseClearanceWindow(text string) (w compare.ClearanceWindow, err error) {
+	if text == "" {
+		return w, nil
+	}
+	high, low, ok := strings.Cut(text, ",")
+	if ok {
+		w.High, err = strconv.ParseFloat(strings.TrimSpace(high), 64)
+		if err == nil {
+			w.Low, err = strconv.ParseFloat(strings.TrimSpace(low), 64)
+		}
+	}
+	if !ok || err != nil {
+		return w, fmt.Errorf("--clearance-window %q: give two levels, the higher first, as in 1000,100", text)
+	}
+	return w, nil
 }
 
 func (a *app) completeSetups(cmd *cobra.Command, _ []string, _ string) ([]string, cobra.ShellCompDirective) {
@@ -76,13 +156,13 @@ func (a *app) completeSetups(cmd *cobra.Command, _ []string, _ string) ([]string
 }
 
 func runCompare(cmd *cobra.Command, a *app, o compareOptions) error {
-	metric, err := dust.ParseMetric(o.metric)
-	if err != nil {
-		return usage(cmd, err)
-	}
 	flags := map[string]string{"shop.smallest_change_percent": o.smallest}
 	return a.inStudy(cmd, flags, o.win, func(s *study.Study, _ config.Config, w study.Window) error {
-		result, err := s.Compare(cmd.Context(), study.Question{Before: o.before, After: o.after, Metric: metric, Sensor: o.sensor, Window: w})
+		q, err := o.question(s, w)
+		if err != nil {
+			return usage(cmd, err)
+		}
+		result, err := s.Compare(cmd.Context(), q)
 		if err != nil {
 			return err
 		}
@@ -95,6 +175,10 @@ func runCompare(cmd *cobra.Command, a *app, o compareOptions) error {
 }
 
 func printCompare(a *app, r compare.Result) {
+	if len(r.Setups) > 0 {
+		printSeveral(a, r)
+		return
+	}
 	fmt.Fprintf(a.Stdout, "%s, %s → %s: %s\n\n", metricLabel(r.Metric), r.Before, r.After, r.Verdict)
 	fmt.Fprintln(a.Stdout, wrap(r.Why, 98, "  "))
 	if r.Caution != "" {
@@ -103,12 +187,14 @@ func printCompare(a *app, r compare.Result) {
 	fmt.Fprintln(a.Stdout)
 	t := newTable(a.Stdout, "  "+r.UnitOfReplication+"s", fmt.Sprintf("%s: %d", r.Before, r.NBefore), fmt.Sprintf("%s: %d", r.After, r.NAfter))
 	t.row("  "+r.MeanKind+", "+r.Unit, number(r.GMBefore, "%.3g"), number(r.GMAfter, "%.3g"))
-	t.row("  ratio after/before", number(r.Ratio, "%.2f"), fmt.Sprintf("%.0f %% interval %s to %s", r.Confidence*100, number(r.CILow, "%.2f"), number(r.CIHigh, "%.2f")))
+	t.row("  ratio after/before", number(r.Ratio, "%.2f"), intervalAt(r.Confidence, r.CILow, r.CIHigh))
 	t.row("  change", number(r.ChangePercent, "%+.0f %%"), fmt.Sprintf("smallest that matters: %.0f %%", r.SmallestChange))
 	t.row("  p", number(r.PValue, "%.3g"), "by relabelling sessions: "+number(r.PermutationP, "%.3g"))
 	t.row("  design grade", r.Design, r.DesignWhy)
 	t.flush()
 	fmt.Fprintln(a.Stdout)
+	printBasis(a, r)
+	printOutcomes(a, r)
 	if r.Fine != nil {
 		fmt.Fprintln(a.Stdout, wrap("Fine or only chips? "+r.Fine.Answer+". "+r.Fine.Why, 98, "  "))
 		fmt.Fprintln(a.Stdout)
@@ -120,6 +206,81 @@ func printCompare(a *app, r compare.Result) {
 		fmt.Fprintln(a.Stdout, wrap("Note: "+warning, 98, "  "))
 	}
 	fmt.Fprintln(a.Stdout, wrap("Method: "+r.Method, 98, "  "))
+}
+
+func intervalAt(confidence float64, low, high *float64) string {
+	return fmt.Sprintf("%.4g %% interval %s to %s", confidence*100, number(low, "%.2f"), number(high, "%.2f"))
+}
+
+// printBasis shows the comparison with and without the background side by side.
+func printBasis(a *app, r compare.Result) {
+	t := newTable(a.Stdout, "  basis", "ratio", "", "")
+	row := func(name string, e *compare.Effect) {
+		if e == nil {
+			return
+		}
+		if name == r.Primary {
+			name += " (decides)"
+		}
+		t.row("  "+name, number(e.Ratio, "%.2f"), intervalAt(r.Confidence, e.CILow, e.CIHigh), e.Note)
+	}
+	row(compare.RawBasis, &r.Raw)
+	row(compare.NetBasis, r.Net)
+	t.flush()
+	fmt.Fprintln(a.Stdout, wrap(r.PrimaryWhy, 98, "  ")+"\n")
+}
+
+// printOutcomes lists the secondary quantities.
+func printOutcomes(a *app, r compare.Result) {
+	if len(r.Outcomes) == 0 {
+		return
+	}
+	t := newTable(a.Stdout, "  also, none of it decides", "before", "after", "ratio or difference", "p (Holm)", "")
+	for _, o := range r.Outcomes {
+		value := number(o.Ratio, "%.2f") + limits(o.CILow, o.CIHigh, "%.2f")
+		if o.Difference != nil {
+			value = number(o.Difference, "%+.0f") + limits(o.DifferenceLow, o.DifferenceHigh, "%+.0f") + " points"
+		}
+		t.row("  "+o.Label+", "+o.Unit, number(o.Before, "%.3g"), number(o.After, "%.3g"), value, number(o.PAdjusted, "%.2g"), o.Note)
+	}
+	t.flush()
+	fmt.Fprintln(a.Stdout)
+}
+
+func limits(low, high *float64, format string) string {
+	if low == nil || high == nil {
+		return ""
+	}
+	return fmt.Sprintf(" ("+format+" to "+format+")", *low, *high)
+}
+
+// printSeveral shows each setup against the first.
+func printSeveral(a *app, r compare.Result) {
+	fmt.Fprintf(a.Stdout, "%s, %d setups, each against “%s”\n\n", metricLabel(r.Metric), len(r.Setups), r.Before)
+	t := newTable(a.Stdout, "  setup", "n", "ratio", "", "p (Holm)", "grade", "verdict")
+	for _, x := range r.Setups {
+		t.row("  "+x.After, fmt.Sprintf("%d and %d", x.NBefore, x.NAfter), number(x.Ratio, "%.2f"),
+			intervalAt(x.Confidence, x.CILow, x.CIHigh), number(x.PHolm, "%.2g"), x.Design, x.Verdict)
+	}
+	t.flush()
+	fmt.Fprintln(a.Stdout)
+	var said []string
+	for _, x := range r.Setups {
+		fmt.Fprintln(a.Stdout, wrap(x.After+": "+x.Why, 98, "  "))
+		if x.Caution != "" {
+			fmt.Fprintln(a.Stdout, wrap("But: "+x.Caution, 98, "  "))
+		}
+		for _, warning := range x.Warnings {
+			if !slices.Contains(said, warning) {
+				said = append(said, warning)
+			}
+		}
+		fmt.Fprintln(a.Stdout)
+	}
+	for _, warning := range said {
+		fmt.Fprintln(a.Stdout, wrap("Note: "+warning, 98, "  "))
+	}
+	fmt.Fprintln(a.Stdout, wrap("Details of one pair: dustlog compare --before … --after …", 98, "  "))
 }
 
 func metricLabel(metric string) string {

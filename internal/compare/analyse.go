@@ -15,6 +15,16 @@ const manyNonDetects = 0.20
 type rules struct {
 	everything bool // unusable readings and thin runs too
 	swapped    bool // non-detects: the opposite stand-in values
+	raw        bool // plain means of the runs, nothing subtracted
+	spikes     bool // single readings that no air can give, too
+}
+
+// lookFor says which readings the rules take.
+func (st *study) lookFor(r rules) look {
+	if r.everything || r.spikes {
+		return look{everything: r.everything}
+	}
+	return look{spikes: st.spikes}
 }
 
 // errNoDiary: working time is not known, so a shorter working day looks like less
@@ -24,43 +34,67 @@ var errNoDiary = errors.New("no task of the diary lies under these setups")
 // analysis is the effect of the change on one quantity under one set of rules.
 type analysis struct {
 	estimate
-	nets       []net  // one per run of the study
-	usable     []bool // runs measured well enough
-	in         []bool // of them, those that the estimate holds
+	nets       []net   // one per run of the study
+	usable     []bool  // runs measured well enough
+	in         []bool  // of them, those that the estimate holds
+	loq        float64 // below it a run is not told from the background
 	nonDetects [sides]int
 	arithmetic bool // mean and interval are of arithmetic session means
 	low, high  float64
 	p          float64
 	value      [sides]float64 // mean level per setup, in the quantity's unit
 	noSpread   bool
+	ground     *ground
+	sessions   part // the interval's share from the spread of sessions
+	background part // and what the background's own error adds
 }
 
 // analyse estimates the change of q from the runs of the study.
 func (st *study) analyse(q quantity, r rules) analysis {
-	a := analysis{nets: netMeans(q, st.runs, r.everything), usable: make([]bool, len(st.runs)), in: make([]bool, len(st.runs))}
+	a := analysis{ground: st.groundOf(q), usable: make([]bool, len(st.runs)), in: make([]bool, len(st.runs))}
+	a.nets, a.loq = st.netMeans(q, r)
 	var samples []sample
+	var moves shifts
 	for i, run := range st.runs {
 		x := a.nets[i].value
 		if !st.takes(run, r) || math.IsNaN(x) {
 			continue
 		}
 		a.usable[i] = true
-		if x < q.loq {
-			x = standIn(q.loq, run.side, r.swapped)
+		n := a.nets[i]
+		if x < a.loq {
+			x, n.byA, n.byB = standIn(a.loq, run.side, r.swapped), 0, 0
 		}
 		samples = append(samples, st.sample(run, math.Log(x)))
+		moves.add(n.byA/x, n.byB/x)
 	}
 	a.estimate = estimateChange(samples, st.in.Confidence)
+	a.background = st.sharedError(a.ground, samples, moves, a.estimate)
+	a.sessions = part{a.ratio.SE, a.ratio.DF}
+	a.widen(a.background, st.drift())
 	runsIn := 0
 	for i, run := range st.runs {
 		a.in[i] = a.usable[i] && a.used[run.session] && !slices.Contains(a.lonelyTasks, run.task)
 		if a.in[i] {
 			runsIn++
-			if a.nets[i].value < q.loq {
+			if a.nets[i].value < a.loq {
 				a.nonDetects[run.side]++
 			}
 		}
 	}
+	a.readEstimate()
+	if n := a.nonDetects[before] + a.nonDetects[after]; float64(n) > manyNonDetects*float64(runsIn) {
+		st.useArithmetic(&a)
+	}
+	if st.noDiary {
+		a.low, a.high, a.p = math.NaN(), math.NaN(), math.NaN()
+		a.ok, a.trouble, a.noSpread, a.perm = false, errNoDiary, false, Permutation{}
+	}
+	return a
+}
+
+// readEstimate takes over the numbers of an estimate on logarithms.
+func (a *analysis) readEstimate() {
 	a.low, a.high, a.p = a.ratio.Low, a.ratio.High, a.ratio.P
 	a.noSpread = errors.Is(a.trouble, ErrNoSpread)
 	if !a.ok {
@@ -72,14 +106,6 @@ func (st *study) analyse(q quantity, r rules) analysis {
 			a.value[side] = math.Exp(a.mean[side])
 		}
 	}
-	if n := a.nonDetects[before] + a.nonDetects[after]; float64(n) > manyNonDetects*float64(runsIn) {
-		st.useArithmetic(&a)
-	}
-	if st.noDiary {
-		a.low, a.high, a.p = math.NaN(), math.NaN(), math.NaN()
-		a.ok, a.trouble, a.noSpread, a.perm = false, errNoDiary, false, Permutation{}
-	}
-	return a
 }
 
 // takes reports whether the run goes into an analysis under these rules.
@@ -114,7 +140,7 @@ func (st *study) useArithmetic(a *analysis) {
 		if !a.used[i] {
 			continue
 		}
-		if m := a.sessionMean(st, i); !math.IsNaN(m) {
+		if m := a.sessionMean(st, i, netValue); !math.IsNaN(m) {
 			units[x.side] = append(units[x.side], m)
 			a.effects[i] = math.Log(m)
 		}
@@ -136,10 +162,13 @@ func (st *study) useArithmetic(a *analysis) {
 	// Below zero there is no dust: "at most nothing above background".
 	a.ok, a.p = true, f.P
 	a.low, a.high = math.Max(0, f.Low), math.Max(0, f.High)
+	a.widenArithmetic(st)
 }
 
-// sessionMean is the plain mean of the session's net run means.
-func (a *analysis) sessionMean(st *study, i int) float64 {
+func netValue(n net) float64 { return n.value }
+
+// sessionMean is the plain mean over the session's runs of what of picks.
+func (a *analysis) sessionMean(st *study, i int, of func(net) float64) float64 {
 	mean, n := math.NaN(), 0.0
 	for j, r := range st.runs {
 		if r.session != i || !a.in[j] {
@@ -148,7 +177,7 @@ func (a *analysis) sessionMean(st *study, i int) float64 {
 		if n++; n == 1 {
 			mean = 0
 		}
-		mean += a.nets[j].value/n - mean/n // a sum of huge values would overflow
+		mean += of(a.nets[j])/n - mean/n // a sum of huge values would overflow
 	}
 	return mean
 }

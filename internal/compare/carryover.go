@@ -18,8 +18,8 @@ type NetDose struct {
 //
 // c are concentrations at equal steps dt, background in the same unit, lambda
 // the room's clearance rate in 1/(unit of dt), T = n·dt. Source: mass balance of
-// one mixed room, linear in its sources. Errors wrap ErrTooFew or ErrNotPositive.
-// Compare does not apply it yet.
+// one mixed room, linear in its sources. Compare does the same with spans of any
+// length over a run and its tail. Errors wrap ErrTooFew or ErrNotPositive.
 func CarryOver(c []float64, background, lambda, dt float64) (NetDose, error) {
 	if len(c) == 0 {
 		return NetDose{}, fmt.Errorf("carry-over of an empty run: %w", ErrTooFew)
@@ -32,6 +32,10 @@ func CarryOver(c []float64, background, lambda, dt float64) (NetDose, error) {
 		raw += (v - background) * dt
 	}
 	length := float64(len(c)) * dt
-	corrected := raw - (c[0]-background)*(1-math.Exp(-lambda*length))/lambda
+	corrected := raw - (c[0]-background)*leftOver(lambda, length)
 	return NetDose{Raw: raw, Corrected: corrected, Mean: corrected / length}, nil
 }
+
+// leftOver is (1 − exp(−λT))/λ: what a unit of level at the beginning adds to the
+// dose over T. lambda is per the unit of T.
+func leftOver(lambda, length float64) float64 { return -math.Expm1(-lambda*length) / lambda }

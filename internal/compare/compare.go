@@ -45,11 +45,15 @@ func Compare(in Input) (Result, error) {
 	res.Verdict, res.RestsOnLogNormal = d.verdict, d.restsOnModel
 	st.fillNumbers(&res, a)
 	st.fillPower(&res, a)
+	st.fillBasis(&res, q, a)
+	st.fillUncertainty(&res, a)
 	res.Caution = st.caution(res, t)
 	res.Why = st.why(res, a, d)
 	res.Method = methodText(st, a)
 	res.Sessions = st.sessionRows(a)
 	res.Bins = st.bySize()
+	res.Outcomes = st.outcomes(q)
+	adjustSecondary(&res)
 	res.Fine = st.fineOrChips()
 	res.Excluded = append([]Exclusion{}, st.excluded...)
 	res.Warnings = append([]string{}, st.warnings(q, a, res, order)...)
@@ -110,7 +114,7 @@ func (st *study) header(q quantity, a analysis) Result {
 	if a.paired {
 		res.UnitOfReplication = "paired day"
 	}
-	if st.subtracted(a) > 0 {
+	if st.subtracted(a) > 0 && q.hasBackground() {
 		res.BackgroundSensor = q.bgPlus.Sensor.Name
 	}
 	return res
@@ -133,6 +137,9 @@ func (st *study) fillNumbers(res *Result, a analysis) {
 	}
 	if a.n[after] > 0 {
 		res.GMAfter = ptr(a.level(after))
+	}
+	if a.ok && !a.arithmetic {
+		res.SpreadLn = ptr(a.spread)
 	}
 	ratio := a.pointRatio()
 	res.Ratio, res.ChangePercent = ptr(ratio), ptr(100*(ratio-1))

@@ -32,7 +32,14 @@ func (st *study) design(order []placed) (grade, why string) {
 	if st.noDiary {
 		return "D", noDiaryWhy(st.in) + ": nothing tells the change apart from longer or shorter work"
 	}
-	return designGrade(order)
+	grade, why = designGrade(order)
+	switch {
+	case grade == "D" || st.in.PlanSeed == 0:
+		return grade, why
+	case st.asDrawn():
+		return "A", "the sessions came in the order drawn beforehand, so neither drift nor anyone's choice of days favours a setup"
+	}
+	return grade, why + "; the sessions did not come in the order of the plan"
 }
 
 // noDiaryWhy says why there is no verdict, as the start of a sentence.
@@ -45,8 +52,9 @@ func noDiaryWhy(in Input) string {
 }
 
 // designGrade grades how well the order of sessions keeps the change apart from
-// everything else that time brings: B alternated, C before/after, D single
-// records. A needs an order drawn at random beforehand, which readings cannot show.
+// everything else that time brings: B alternated, C before/after, D single records.
+// A needs an order drawn at random beforehand, which readings cannot show: see
+// asDrawn.
 func designGrade(order []placed) (grade, why string) {
 	var n [sides]int
 	var rank [sides]float64

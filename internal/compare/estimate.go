@@ -37,9 +37,10 @@ type estimate struct {
 	ratio   LogRatio
 	ok      bool // ratio holds an interval
 	perm    Permutation
-	spread  float64         // sd of the units within a setup (paired: of daily differences), ln
-	effects map[int]float64 // ln session values, every session that could be placed
-	used    map[int]bool    // sessions in the estimate
+	units   [sides][]float64 // the values themselves, ln; of paired days in the order of days
+	spread  float64          // sd of the units within a setup (paired: of daily differences), ln
+	effects map[int]float64  // ln session values, every session that could be placed
+	used    map[int]bool     // sessions in the estimate
 
 	lonelyTasks []string // seen under one setup only
 	unlinked    []int    // sessions that share no task with the others
@@ -170,6 +171,7 @@ func markUsed(used map[int]bool, sessions []int) {
 }
 
 func (e *estimate) setMeans(units [sides][]float64) {
+	e.units = units
 	for side := range sides {
 		e.n[side] = len(units[side])
 		e.mean[side], _ = meanSD(units[side])

@@ -47,8 +47,8 @@ type contrast struct {
 
 // contrast compares ln fine − ln coarse of the runs that have both.
 func (st *study) contrast(fine, coarse quantity) contrast {
-	fines := netMeans(fine, st.runs, false)
-	coarses := netMeans(coarse, st.runs, false)
+	fines, fineLOQ := st.netMeans(fine, rules{})
+	coarses, coarseLOQ := st.netMeans(coarse, rules{})
 	var c contrast
 	var samples []sample
 	seen, kept := map[int]bool{}, map[int]bool{}
@@ -61,7 +61,7 @@ func (st *study) contrast(fine, coarse quantity) contrast {
 		switch f, x := fines[i].value, coarses[i].value; {
 		case math.IsNaN(f) || math.IsNaN(x):
 			c.missing++
-		case f < fine.loq || x < coarse.loq:
+		case f < fineLOQ || x < coarseLOQ:
 			c.low++
 		default:
 			samples = append(samples, st.sample(run, math.Log(f)-math.Log(x)))

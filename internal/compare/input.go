@@ -28,7 +28,29 @@ type Input struct {
 	Confidence          float64        // 0: 0.95
 	// SmallestChangePercent is the smallest reduction that matters; 0: 30.
 	SmallestChangePercent float64
+	// DriftU is the standard uncertainty, in ln units, that the sensor's drift adds
+	// to the ratio, and DriftDF its degrees of freedom; 0: DefaultDriftDF.
+	DriftU, DriftDF float64
+	// Exhaust is the metric at the outlet of the dust collection; nil: no sensor there.
+	Exhaust *dust.Series
+	// Level, in the metric's unit, is one that should not be passed for long; 0: none.
+	Level float64
+	// ClearanceWindow, if High is set, has clearance rates read off the straight line
+	// of ln c between two fixed levels (see ClearanceRate) and not above a background.
+	ClearanceWindow ClearanceWindow
+	// PlanSeed is the seed that the order of sessions was drawn with before the
+	// study (see DrawOrder); 0: it was not drawn. PlanSetups are the setups of that
+	// plan in its order; nil: Before, After.
+	PlanSeed   uint64
+	PlanSetups []string
 }
+
+// ClearanceWindow are two levels in the metric's unit.
+type ClearanceWindow struct{ High, Low float64 }
+
+// DefaultDriftDF goes with a drift that is known to within half: ν = ½·(Δu/u)⁻².
+// Source: JCGM 100:2008, G.4.2.
+const DefaultDriftDF = 2
 
 const defaultSmallestPercent = 30
 
@@ -42,6 +64,9 @@ func (in Input) withDefaults() Input {
 	}
 	if in.Zone == nil {
 		in.Zone = time.UTC
+	}
+	if in.DriftDF == 0 {
+		in.DriftDF = DefaultDriftDF
 	}
 	return in
 }
@@ -57,6 +82,15 @@ func (in Input) check() error {
 	if !(in.SmallestChangePercent > 0 && in.SmallestChangePercent < 100) {
 		return fmt.Errorf("compare: smallest change %g %% must lie between 0 and 100", in.SmallestChangePercent)
 	}
+	if !(in.DriftU >= 0 && in.DriftDF > 0) || math.IsInf(in.DriftU, 1) {
+		return fmt.Errorf("compare: drift of %g ln units with %g degrees of freedom: both must be above zero", in.DriftU, in.DriftDF)
+	}
+	if in.Level < 0 || math.IsNaN(in.Level) || math.IsInf(in.Level, 1) {
+		return fmt.Errorf("compare: level %g must be above zero", in.Level)
+	}
+	if w := in.ClearanceWindow; w != (ClearanceWindow{}) && !(w.High > w.Low && w.Low > 0) {
+		return fmt.Errorf("compare: clearance from %g down to %g: give the higher level first, both above zero", w.High, w.Low)
+	}
 	if err := in.checkSetups(); err != nil {
 		return err
 	}
@@ -64,20 +98,27 @@ func (in Input) check() error {
 }
 
 func (in Input) checkSetups() error {
-	names := setupNames(in.Setups)
 	for _, name := range []string{in.Before, in.After} {
-		if slices.Contains(names, strconv.Quote(name)) {
-			continue
+		if err := in.checkSetup(name); err != nil {
+			return err
 		}
-		if len(names) == 0 {
-			return fmt.Errorf("compare: %w %q: the diary holds no setup yet", dust.ErrUnknownSetup, name)
-		}
-		return fmt.Errorf("compare: %w %q: the diary holds %s", dust.ErrUnknownSetup, name, strings.Join(names, ", "))
 	}
 	if in.Before == in.After {
-		return fmt.Errorf("compare: before and after are both %q: name two setups of %s", in.Before, strings.Join(names, ", "))
+		return fmt.Errorf("compare: before and after are both %q: name two setups of %s", in.Before, strings.Join(setupNames(in.Setups), ", "))
 	}
 	return nil
+}
+
+// checkSetup reports that the diary does not hold the setup.
+func (in Input) checkSetup(name string) error {
+	names := setupNames(in.Setups)
+	switch {
+	case slices.Contains(names, strconv.Quote(name)):
+		return nil
+	case len(names) == 0:
+		return fmt.Errorf("compare: %w %q: the diary holds no setup yet", dust.ErrUnknownSetup, name)
+	}
+	return fmt.Errorf("compare: %w %q: the diary holds %s", dust.ErrUnknownSetup, name, strings.Join(names, ", "))
 }
 
 func (in Input) checkSeries() error {

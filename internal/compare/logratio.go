@@ -30,6 +30,8 @@ type LogRatio struct {
 	T         float64 // ln Ratio / SE
 	DF        float64 // degrees of freedom
 	P         float64 // two-sided, Ratio = 1
+
+	confidence float64
 }
 
 // WelchLogRatio is the ratio of geometric means new/old of two independent sets
@@ -75,20 +77,6 @@ func PairedLogRatio(old, new []float64, confidence float64) (LogRatio, error) {
 	return oneSample(lnNew, confidence)
 }
 
-// WidenForDrift adds a sensor's drift to the interval of a ratio. se is the
-// standard error of ln ratio with df degrees of freedom, u the standard
-// uncertainty of the drift in ln units with nu degrees of freedom:
-// se² → se² + u², degrees of freedom by Welch and Satterthwaite.
-// Source: JCGM 100:2008, G.4. Domain: ratio, df, nu > 0; se, u ≥ 0, not both zero.
-func WidenForDrift(ratio, se, df, u, nu, confidence float64) (LogRatio, error) {
-	if !(ratio > 0 && df > 0 && nu > 0 && se >= 0 && u >= 0) {
-		return LogRatio{}, fmt.Errorf("ratio %g, se %g (df %g), drift %g (df %g): %w", ratio, se, df, u, nu, ErrNotPositive)
-	}
-	variance := se*se + u*u
-	total := variance * variance / (se*se*se*se/df + u*u*u*u/nu)
-	return fromT(math.Log(ratio), math.Sqrt(variance), total, confidence)
-}
-
 func logs(values []float64) ([]float64, error) {
 	out := make([]float64, len(values))
 	for i, x := range values {
@@ -127,7 +115,7 @@ func fromT(d, se, df, confidence float64) (LogRatio, error) {
 	if !(confidence > 0 && confidence < 1) {
 		return LogRatio{}, fmt.Errorf("confidence %g must lie between 0 and 1", confidence)
 	}
-	r := LogRatio{Ratio: math.Exp(d), Low: math.NaN(), High: math.NaN(), SE: se, DF: df, T: math.NaN(), P: math.NaN()}
+	r := LogRatio{Ratio: math.Exp(d), Low: math.NaN(), High: math.NaN(), SE: se, DF: df, T: math.NaN(), P: math.NaN(), confidence: confidence}
 	if !(se > noSpread) {
 		return r, ErrNoSpread
 	}

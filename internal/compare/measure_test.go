@@ -96,7 +96,7 @@ func TestAMeanOfHugeValuesStaysANumber(t *testing.T) {
 	for i := range 600 {
 		require.NoError(t, series.Append(monday.Add(time.Duration(i)*time.Second), 1e308, 0))
 	}
-	require.InEpsilon(t, 1e308, measure(series, monday, monday.Add(10*time.Minute), false).mean(), 1e-12)
+	require.InEpsilon(t, 1e308, measure(series, monday, monday.Add(10*time.Minute), look{}).mean(), 1e-12)
 }
 
 // Fieller's ratio has no unit: a common factor changes nothing, however large.

@@ -82,6 +82,58 @@ type Result struct {
 	// One plain sentence for the first screen about what else may account for the
 	// difference; "" if the design leaves little.
 	Caution string `json:"caution"`
+
+	// The same runs as measured and with background, tail and left-over dust
+	// reckoned with: Primary names the one that Ratio is, PrimaryWhy says why.
+	Raw        Effect     `json:"raw"`
+	Net        *Effect    `json:"net"` // nil if no background is known
+	Primary    string     `json:"primary_basis"`
+	PrimaryWhy string     `json:"primary_basis_why"`
+	Background Background `json:"background"`
+	// Further quantities, all secondary. Their p values and those of by_size are
+	// adjusted together.
+	Outcomes []Outcome `json:"other_outcomes"`
+	// What the interval of ratio is made of.
+	Uncertainty Uncertainty `json:"uncertainty"`
+	// Standard deviation of the units within a setup (paired: of daily differences),
+	// in ln units, which planning rests on; nil where too few are seen.
+	SpreadLn *float64 `json:"session_spread_ln"`
+	// Each setup against the reference, where more than two were asked about; the
+	// rest of the result is then the first of them.
+	Setups []Against `json:"setups,omitempty"`
+}
+
+// The bases of a comparison.
+const (
+	RawBasis = "raw"
+	NetBasis = "net"
+)
+
+// Background says what was subtracted and how well it is known, for the metric.
+type Background struct {
+	// "none", "as the background sensor reads", "background sensor + offset",
+	// "line on the background sensor" or "constant".
+	Kind      string   `json:"kind"`
+	Intercept *float64 `json:"intercept"` // a of Cbg = a + b·Cout, in the result's unit
+	Slope     *float64 `json:"slope"`     // b; nil if there is no background sensor
+	// Standard uncertainty of Cbg where the background sensor reads its usual level.
+	Uncertainty   *float64 `json:"standard_uncertainty"`
+	IdleMinutes   float64  `json:"idle_minutes"`
+	Independent   int      `json:"independent_idle_means"`
+	LOQ           float64  `json:"net_loq"` // a net mean below it is not told from the background
+	ClearanceOld  *float64 `json:"clearance_per_h_before"`
+	ClearanceNew  *float64 `json:"clearance_per_h_after"`
+	RunsCleared   int      `json:"runs_less_left_over_dust"`
+	RunsWithTails int      `json:"runs_with_tail"`
+}
+
+// Uncertainty lists the standard uncertainties of ln ratio.
+type Uncertainty struct {
+	Sessions   *float64 `json:"sessions_ln"`   // as they spread
+	Background float64  `json:"background_ln"` // shared by all runs
+	Drift      float64  `json:"drift_ln"`      // of the sensor
+	Total      *float64 `json:"total_ln"`
+	DF         *float64 `json:"degrees_of_freedom"`
 }
 
 // Session is one unbroken spell of work under one setup on one day: the unit

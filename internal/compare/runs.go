@@ -26,6 +26,9 @@ type run struct {
 	why            string // why it is left out; "" if it is in
 	// Seconds that must be measured here and by the background sensor.
 	need, needBackground float64
+	tailEnd              time.Time     // to here its dust counts
+	idle                 time.Duration // since a task last ended before it
+	quiet                time.Duration // from its end to the next task, or a day
 }
 
 func (r run) seconds() float64 { return r.stop.Sub(r.start).Seconds() }
@@ -43,16 +46,20 @@ type session struct {
 // study is what the diary and the readings say about the two setups.
 type study struct {
 	in       Input
-	spells   []spell // of the two setups only
+	tasks    []dust.Task // all of the diary, in order
+	spells   []spell     // of the two setups only
 	runs     []run
 	sessions []session
 	excluded []Exclusion
 	noDiary  bool
+	spikes   *spikes
+	grounds  map[string]*ground // by quantity
 }
 
 // newStudy sorts the diary into runs and sessions.
 func newStudy(in Input) *study {
-	st := &study{in: in}
+	st := &study{in: in, grounds: map[string]*ground{}}
+	st.spikes = st.newSpikes()
 	for _, s := range spells(in.Setups) {
 		if s.setup == in.Before || s.setup == in.After {
 			st.spells = append(st.spells, s)
@@ -63,6 +70,7 @@ func newStudy(in Input) *study {
 		return cmp.Or(a.Start.Compare(b.Start), a.Stop.Compare(b.Stop),
 			cmp.Compare(a.Name, b.Name), cmp.Compare(a.Person, b.Person), cmp.Compare(a.ID, b.ID))
 	})
+	st.tasks = tasks
 	touched := false
 	for _, t := range tasks {
 		touched = st.addTask(t) || touched
@@ -101,7 +109,8 @@ func (st *study) addTask(t dust.Task) bool {
 		r.why, r.stop = changedSetup, s.to
 	default:
 		r.need, r.needBackground = leastMeasured*r.seconds(), leastBackground*r.seconds()
-		r.measured = measure(st.in.series(st.in.Metric), t.Start, stop, false)
+		r.idle, r.quiet, r.tailEnd = around(st.tasks, t, s.to)
+		r.measured = measure(st.in.series(st.in.Metric), t.Start, stop, st.lookFor(rules{}))
 		if r.measured.seconds < r.need {
 			r.why = fmt.Sprintf("measured for %.0f %% of its time, %.0f %% needed", math.Floor(100*r.measured.seconds/r.seconds()), 100*leastMeasured)
 		}
@@ -127,6 +136,9 @@ func (st *study) add(s spell, r run) {
 	r.side = x.side
 	if r.stop.After(x.end) {
 		x.end = r.stop
+	}
+	if r.tailEnd.Before(r.stop) {
+		r.tailEnd = r.stop
 	}
 	st.runs = append(st.runs, r)
 }
@@ -180,7 +192,7 @@ func (st *study) addDay(s spell, series *dust.Series, from, to time.Time) {
 	if start.IsZero() {
 		return
 	}
-	r := run{start: start, stop: stop, need: leastUndiaried.Seconds(), measured: measure(series, start, stop, false)}
+	r := run{start: start, stop: stop, need: leastUndiaried.Seconds(), measured: measure(series, start, stop, st.lookFor(rules{}))}
 	r.needBackground = leastBackground * r.measured.seconds
 	if r.measured.seconds < r.need {
 		r.why = fmt.Sprintf("measured for %.0f min, %.0f min needed", r.measured.seconds/60, leastUndiaried.Minutes())

@@ -12,7 +12,7 @@ const coarseNote = "indicative: many optical sensors work out coarse dust from t
 // channel is the quantity of one channel.
 func (st *study) channel(c dust.Channel) quantity {
 	q := quantity{
-		metric: c.Key(), label: c.Label(), unit: c.Unit(), loq: netLOQ(c),
+		metric: c.Key(), label: c.Label(), unit: c.Unit(), floor: netFloor(c),
 		plus: st.in.series(c), bgPlus: st.in.background(c),
 	}
 	if c == dust.PM4 || c == dust.PM10 || c == dust.PM10Atm {
@@ -109,21 +109,13 @@ func (st *study) bin(plus, minus dust.Channel, label string, coarse bool) quanti
 }
 
 // bySize gives the effect on every size. All but the primary outcome are
-// secondary, and their p values are adjusted for having asked so often.
+// secondary; see adjustSecondary.
 func (st *study) bySize() []Effect {
 	rows := []Effect{}
-	var p []float64
-	var at []int
 	for _, q := range st.sizes() {
 		row, _ := st.effect(q)
 		row.Secondary = q.metric != st.in.Metric.Key()
-		if row.Secondary && row.PValue != nil {
-			p, at = append(p, *row.PValue), append(at, len(rows))
-		}
 		rows = append(rows, row)
-	}
-	for i, adjusted := range Holm(p) {
-		rows[at[i]].PAdjusted = ptr(adjusted)
 	}
 	return rows
 }
@@ -131,16 +123,7 @@ func (st *study) bySize() []Effect {
 // effect estimates one quantity as a row of a table, with the word for it.
 func (st *study) effect(q quantity) (row Effect, word Verdict) {
 	a := st.analyse(q, rules{})
-	row = Effect{
-		Metric: q.metric, Label: q.label, Unit: q.unit, NBefore: a.n[before], NAfter: a.n[after],
-		MeanKind: a.meanKind(), Ratio: ptr(a.pointRatio()), CILow: ptr(a.low), CIHigh: ptr(a.high), PValue: ptr(a.p),
-	}
-	if a.n[before] > 0 {
-		row.Before = ptr(a.level(before))
-	}
-	if a.n[after] > 0 {
-		row.After = ptr(a.level(after))
-	}
+	row = st.row(q, a)
 	row.Note = strings.Join(st.effectNotes(q, a), "; ")
 	word, _ = a.word(st.in.SmallestChangePercent/100, st.in.Confidence)
 	return row, word

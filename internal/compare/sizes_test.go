@@ -213,6 +213,12 @@ func TestBySizeUsesDifferentialCounts(t *testing.T) {
 			p = append(p, *row.PValue)
 		}
 	}
+	for _, o := range res.Outcomes { // one family: all that was not chosen beforehand
+		require.True(t, o.Secondary)
+		if o.PValue != nil {
+			p = append(p, *o.PValue)
+		}
+	}
 	adjusted := Holm(p)
 	require.InDelta(t, adjusted[0], *res.Bins[0].PAdjusted, 1e-15)
 	require.InDelta(t, adjusted[5], *res.Bins[6].PAdjusted, 1e-15)

@@ -14,7 +14,38 @@ import (
 type statCase struct {
 	ID, Method, Name, Source string
 	Inputs, Expected         map[string]json.RawMessage
-	Tolerance                struct{ Rel, Abs float64 }
+	Tolerance                tolerance
+}
+
+// tolerance may be given for single keys.
+type tolerance struct {
+	Rel, Abs float64
+	ByKey    map[string]tolerance
+}
+
+func (c *tolerance) UnmarshalJSON(raw []byte) error {
+	var keys map[string]json.RawMessage
+	if err := json.Unmarshal(raw, &keys); err != nil {
+		return err
+	}
+	c.ByKey = map[string]tolerance{}
+	for key, value := range keys {
+		var err error
+		switch key {
+		case "rel":
+			err = json.Unmarshal(value, &c.Rel)
+		case "abs":
+			err = json.Unmarshal(value, &c.Abs)
+		default:
+			var own tolerance
+			err = json.Unmarshal(value, &own)
+			c.ByKey[key] = own
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (c statCase) in(t *testing.T, key string, into any) {
@@ -38,9 +69,12 @@ func (c statCase) float(t *testing.T, key string) (x float64) {
 // near checks one value against the case's own tolerance: either passing is enough.
 func (c statCase) near(t *testing.T, key string, got, want float64) {
 	t.Helper()
-	off := math.Abs(got - want)
-	assert.True(t, off <= c.Tolerance.Rel*math.Abs(want) || off <= c.Tolerance.Abs,
-		"%s: got %.12g, want %.12g (rel %g, abs %g; %s)", key, got, want, c.Tolerance.Rel, c.Tolerance.Abs, c.Source)
+	off, limit := math.Abs(got-want), c.Tolerance
+	if own, ok := limit.ByKey[key]; ok {
+		limit = own
+	}
+	assert.True(t, off <= limit.Rel*math.Abs(want) || off <= limit.Abs,
+		"%s: got %.12g, want %.12g (rel %g, abs %g; %s)", key, got, want, limit.Rel, limit.Abs, c.Source)
 }
 
 // expect checks that got holds every expected key, and its value.

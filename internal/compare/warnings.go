@@ -22,7 +22,8 @@ func (st *study) warnings(q quantity, a analysis, res Result, order []placed) []
 		add("no task of the diary lies under these setups: idle time counts as work, and unequal tasks cannot be repaired")
 	}
 	add(st.backgroundWarning(q, a))
-	add(nonDetectWarning(q, a))
+	add(st.leftOverWarning(a))
+	add(nonDetectWarning(q.unit, a))
 	add(st.saturationWarning(a))
 	add(st.humidityWarning(a))
 	add(st.materialWarning(a))
@@ -56,8 +57,10 @@ func (st *study) backgroundWarning(q quantity, a analysis) string {
 	switch {
 	case runs == 0:
 		return ""
+	case a.ground.kind == constantGround:
+		return "no background sensor: a constant background from idle minutes was subtracted, so dust from outside that changes is still in the result"
 	case !q.hasBackground():
-		return "no background sensor: nothing was subtracted, so dust from outside pulls the ratio towards 1"
+		return "no background sensor and no idle minutes: nothing was subtracted, so dust from outside pulls the ratio towards 1"
 	case own[before]+own[after] == 0:
 		return "the background sensor covers none of the runs: nothing was subtracted, so dust from outside pulls the ratio towards 1"
 	case own[before] == 0 || own[after] == 0:
@@ -68,16 +71,16 @@ func (st *study) backgroundWarning(q quantity, a analysis) string {
 	return ""
 }
 
-func nonDetectWarning(q quantity, a analysis) string {
+func nonDetectWarning(unit string, a analysis) string {
 	n := a.nonDetects[before] + a.nonDetects[after]
 	if n == 0 {
 		return ""
 	}
-	text := fmt.Sprintf("%s before and %d after are below %g %s above the background and cannot be told from it", many(a.nonDetects[before], "run"), a.nonDetects[after], q.loq, q.unit)
+	text := fmt.Sprintf("%s before and %d after are below %g %s above the background and cannot be told from it", many(a.nonDetects[before], "run"), a.nonDetects[after], a.loq, unit)
 	if a.arithmetic {
 		return text + ": the ratio is of arithmetic means, and the levels are not geometric means"
 	}
-	return text + fmt.Sprintf(": %g stands in for them before and %g after, which works against a claim", standIn(q.loq, before, false), standIn(q.loq, after, false))
+	return text + fmt.Sprintf(": %g stands in for them before and %g after, which works against a claim", standIn(a.loq, before, false), standIn(a.loq, after, false))
 }
 
 func (st *study) saturationWarning(a analysis) string {

@@ -238,7 +238,7 @@ func percent(p float64) string {
 
 // methodText names what was computed, for the record.
 func methodText(st *study, a analysis) string {
-	parts := []string{"run value: time-weighted mean of one diary task above the background of the same time (median of the other runs where that is missing)"}
+	parts := []string{runStep(st, a)}
 	if st.noDiary {
 		parts = []string{"run value: time-weighted mean of the day's measured time under one setup, for want of a diary"}
 	}
@@ -254,10 +254,34 @@ func methodText(st *study, a analysis) string {
 	default:
 		parts = append(parts, sessionStep, "Welch t interval "+level+" on ln session values")
 	}
-	parts = append(parts, permutationText(a),
-		"dust left over from the run before and the tail after a run are not taken out",
-		"sensor drift is not included in the interval")
+	parts = append(parts, permutationText(a))
+	if a.background.u > 0 {
+		parts = append(parts, "the background's own error widens the interval")
+	}
+	if u := st.drift().u; u > 0 {
+		parts = append(parts, fmt.Sprintf("a drift of %s %% widens the interval", percent(100*math.Expm1(u))))
+	} else {
+		parts = append(parts, "sensor drift is not included in the interval")
+	}
 	return strings.Join(parts, "; ")
+}
+
+// runStep says what the value of a run is.
+func runStep(st *study, a analysis) string {
+	if st.subtracted(a) == 0 {
+		return "run value: time-weighted mean of one diary task, nothing subtracted"
+	}
+	text := "run value: dose of one diary task above the background (" + groundNames[a.ground.kind] + ") over its length"
+	for _, n := range a.nets {
+		if n.tail {
+			text += ", the tail to the next task (at most 15 min) counted in"
+			break
+		}
+	}
+	if r := a.ground.clearance; slowest(r) > 0 {
+		text += fmt.Sprintf(", what the run before left taken out (clearance %.3g and %.3g per hour)", r[before].PerHour, r[after].PerHour)
+	}
+	return text
 }
 
 const sessionStep = "session value: least squares ln(run) = session + task, at the common task mix"

@@ -11,29 +11,60 @@ import (
 
 // Question is a before/after question.
 type Question struct {
-	Before, After string // setups
+	Before, After string   // setups
+	Setups        []string // in place of the two: each is held against the first
 	Metric        dust.Channel
 	Sensor        string // "" chooses the breathing-zone sensor, else the one in the room
 	Window        Window
+
+	// See compare.Input.
+	DriftU, DriftDF float64
+	Level           float64
+	ClearanceWindow compare.ClearanceWindow
+	PlanSeed        uint64
 }
 
 // companions are the channels that a comparison shows beside its metric: the
-// coarser mass for "fine or only chips?", and whatever sizes the sensor counts.
+// coarser mass for "fine or only chips?", whatever sizes the sensor counts, and
+// the weather.
 var companions = []dust.Channel{
 	dust.PM1, dust.PM25, dust.PM4, dust.PM10,
 	dust.N03, dust.N05, dust.N10, dust.N25, dust.N50, dust.N100,
 	dust.NPM05, dust.NPM1, dust.NPM25, dust.NPM4, dust.NPM10,
+	dust.Humidity, dust.Temperature,
 }
 
 // Compare asks whether a change of setup changed the dust.
 func (s *Study) Compare(ctx context.Context, q Question) (compare.Result, error) {
-	sensor, err := s.Compared(q.Sensor)
+	in, err := s.comparison(ctx, q)
 	if err != nil {
 		return compare.Result{}, err
 	}
+	if len(q.Setups) > 0 {
+		return compare.CompareSeveral(in, q.Setups)
+	}
+	return compare.Compare(in)
+}
+
+// Spread asks how much sessions under one setup, q.Before, differ.
+func (s *Study) Spread(ctx context.Context, q Question) (compare.Spread, error) {
+	in, err := s.comparison(ctx, q)
+	if err != nil {
+		return compare.Spread{}, err
+	}
+	return compare.SpreadOf(in)
+}
+
+// comparison fetches what a comparison needs.
+func (s *Study) comparison(ctx context.Context, q Question) (compare.Input, error) {
 	in := compare.Input{
 		Before: q.Before, After: q.After, Metric: q.Metric, Setups: s.setups,
 		Zone: s.settings.Zone, SmallestChangePercent: s.settings.SmallestChange,
+		DriftU: q.DriftU, DriftDF: q.DriftDF, Level: q.Level, ClearanceWindow: q.ClearanceWindow, PlanSeed: q.PlanSeed,
+	}
+	sensor, err := s.Compared(q.Sensor)
+	if err != nil {
+		return in, err
 	}
 	channels := companions
 	if !slices.Contains(channels, q.Metric) {
@@ -41,7 +72,7 @@ func (s *Study) Compare(ctx context.Context, q Question) (compare.Result, error)
 	}
 	measured, err := s.series(ctx, sensor, channels, q.Window)
 	if err != nil {
-		return compare.Result{}, err
+		return in, err
 	}
 	for _, c := range channels {
 		if measured[c] != nil {
@@ -49,19 +80,22 @@ func (s *Study) Compare(ctx context.Context, q Question) (compare.Result, error)
 		}
 	}
 	if measured[q.Metric] == nil {
-		return compare.Result{}, fmt.Errorf("sensor %q: %w of %s in the time asked about", sensor.Name, dust.ErrNoReadings, q.Metric.Label())
+		return in, fmt.Errorf("sensor %q: %w of %s in the time asked about", sensor.Name, dust.ErrNoReadings, q.Metric.Label())
 	}
 	if background := s.at(dust.Background); len(background) > 0 && background[0].Name != sensor.Name {
 		in.BackgroundByChannel, err = s.series(ctx, background[0], channels, q.Window)
 		if err != nil {
-			return compare.Result{}, err
+			return in, err
 		}
 		in.Background = in.BackgroundByChannel[q.Metric]
 	}
-	if in.Tasks, err = s.records.Tasks(ctx, q.Window.From, q.Window.To); err != nil {
-		return compare.Result{}, err
+	if outlet := s.at(dust.Exhaust); len(outlet) > 0 && outlet[0].Name != sensor.Name {
+		if in.Exhaust, err = s.Series(ctx, outlet[0], q.Metric, q.Window); err != nil {
+			return in, err
+		}
 	}
-	return compare.Compare(in)
+	in.Tasks, err = s.records.Tasks(ctx, q.Window.From, q.Window.To)
+	return in, err
 }
 
 // Compared finds a sensor by name; with no name it chooses the one that speaks

@@ -1,0 +1,56 @@
+package compare
+
+import (
+	"fmt"
+	"math"
+)
+
+// Spread is how much the sessions of one setup differ.
+type Spread struct {
+	SD       float64 // of ln session values, at the common task mix
+	Sessions int     // that it is from; sessions of one day count as one
+}
+
+// DF are the degrees of freedom of the standard deviation.
+func (s Spread) DF() int { return s.Sessions - 1 }
+
+// SpreadOf tells how much sessions under one setup differ, to plan with before
+// anything is changed. in.Before names the setup; in.After is not looked at.
+// Errors wrap dust.ErrUnknownSetup, dust.ErrNoReadings or ErrTooFew.
+func SpreadOf(in Input) (Spread, error) {
+	in = in.withDefaults()
+	in.After = ""
+	if err := in.checkSetup(in.Before); err != nil {
+		return Spread{}, err
+	}
+	if err := in.checkSeries(); err != nil {
+		return Spread{}, err
+	}
+	st := newStudy(in)
+	if st.noDiary {
+		return Spread{}, fmt.Errorf("spread of sessions: %w: %w", errNoDiary, ErrTooFew)
+	}
+	q := st.channel(in.Metric)
+	nets, loq := st.netMeans(q, rules{})
+	var samples []sample
+	for i, r := range st.runs {
+		if x := nets[i].value; st.takes(r, rules{}) && !math.IsNaN(x) {
+			samples = append(samples, st.sample(r, math.Log(math.Max(x, loq))))
+		}
+	}
+	samples, _ = keepLinked(samples)
+	effects, err := fitSessions(observations(samples))
+	if err != nil {
+		return Spread{}, err
+	}
+	var days []float64
+	for _, d := range byDay(samples, effects) {
+		m, _ := meanSD(d.value[before])
+		days = append(days, m)
+	}
+	_, sd := meanSD(days)
+	if len(days) < fewestSessions || !(sd > noSpread) {
+		return Spread{}, fmt.Errorf("spread of %s under %q: %w", many(len(days), "session"), in.Before, ErrTooFew)
+	}
+	return Spread{SD: sd, Sessions: len(days)}, nil
+}
