@@ -38,8 +38,11 @@ func Analyse(in Input) (Result, error) {
 	for _, p := range in.pauses(busy) {
 		r.Decays = append(r.Decays, in.decays(p, busy)...)
 	}
-	r.Setups = in.bySetup(r.Decays)
 	r.Cleaner = in.cleaner(r.Decays)
+	if in.Setup != "" {
+		r.Decays = slices.DeleteFunc(r.Decays, func(d Decay) bool { return d.Setup != in.Setup })
+	}
+	r.Setups = in.bySetup(r.Decays)
 	r.Emissions = in.emissions(r.Setups)
 	r.Warnings = append(r.Warnings, in.warnings(r, len(busy))...)
 	return r, nil

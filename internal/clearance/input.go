@@ -15,6 +15,7 @@ type Input struct {
 	Background *Trace // the same channel at the background position; nil: none
 	Tasks      []dust.Task
 	Setups     []dust.SetupPeriod
+	Setup      string         // show this one only; "": all
 	Zone       *time.Location // nil: UTC
 	Longest    time.Duration  // a record is cut after this; 0: DefaultLongest
 	VolumeM3   float64        // of the room; 0: not known
@@ -54,7 +55,7 @@ func (in Input) check() error {
 	if (in.On == "") != (in.Off == "") {
 		return fmt.Errorf("clearance: name both setups, with the air cleaner on and off: %w", ErrBadInput)
 	}
-	for _, name := range []string{in.On, in.Off} {
+	for _, name := range []string{in.Setup, in.On, in.Off} {
 		if name != "" && !slices.ContainsFunc(in.Setups, func(p dust.SetupPeriod) bool { return p.Setup == name }) {
 			return fmt.Errorf("clearance: %w %q: the diary does not hold it", dust.ErrUnknownSetup, name)
 		}

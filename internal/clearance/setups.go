@@ -112,6 +112,9 @@ func (in Input) emissions(setups []SetupClearance) []TaskEmission {
 			Date: t.Start.In(in.Zone).Format(time.DateOnly), Task: t.Name,
 			Setup: dust.SetupAt(in.Setups, t.Start), Minutes: t.Stop.Sub(t.Start).Minutes(),
 		}
+		if in.Setup != "" && e.Setup != in.Setup {
+			continue
+		}
 		in.emit(&e, i, setups)
 		out = append(out, e)
 	}
