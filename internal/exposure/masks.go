@@ -9,9 +9,9 @@ import (
 	"dustlog/internal/dust"
 )
 
-// Runs, each at least 75 % measured, before a low value counts (no published
-// source; three days are the least of EN 689:2018's screening test).
-const enoughRuns = 3
+// Days with a run at least 75 % measured before a low value counts: three are the
+// least of EN 689:2018's screening test, and of a spread.
+const enoughDays = 3
 
 // Work that keeps the respirator on by default: sanding, turning, sweeping, air
 // blowing and changing bags, bins or filters raise the most dust in published
@@ -27,166 +27,170 @@ var emptying = []string{"chang", "empt", "swap", "replac", "clean"}
 // memory): the respirator stays on whatever the number says.
 var sensitisers = []string{"cedar", "mahogany", "teak"}
 
-// masks answers the respirator question for every task with a run measured in
-// the breathing zone. Only runs under the newest setup count: they are what the
-// next run will be like.
+// masks answers the respirator question for every task and material with a run
+// measured in the breathing zone. Only runs under the newest setup count: they
+// are what the next run will be like.
 func masks(in Input, tasks []dust.Task, runs []taskRun) (results []MaskResult, warnings []string) {
 	results = []MaskResult{}
-	var names []string
+	var asked [][2]string
 	for _, t := range tasks {
-		if slices.Contains(names, t.Name) {
+		key := [2]string{t.Name, materialName(t.Material)}
+		if slices.Contains(asked, key) {
 			continue
 		}
-		names = append(names, t.Name)
+		asked = append(asked, key)
 		var seen []taskRun
 		for _, r := range runs {
-			if r.Task == t.Name && r.Position == dust.BreathingZone && r.MeanMgM3 != nil {
+			if r.Task == key[0] && materialName(r.Material) == key[1] && r.Position == dust.BreathingZone && r.MeanMgM3 != nil {
 				seen = append(seen, r)
 			}
 		}
 		if len(seen) == 0 {
-			warnings = append(warnings, fmt.Sprintf("task %q: no reading from the breathing zone, so nothing is said about the respirator: keep it on", t.Name))
+			on := ""
+			if key[1] != "" {
+				on = " on " + key[1]
+			}
+			warnings = append(warnings, fmt.Sprintf("task %q%s: no reading from the breathing zone, so nothing is said about the respirator: keep it on", t.Name, on))
 			continue
 		}
-		results = append(results, newMask(in, t.Name, seen))
+		results = append(results, newMask(in, seen))
 	}
 	return results, warnings
 }
 
-// evidence is what the runs of one task under one setup show.
-type evidence struct {
+// materialName makes materials that differ in case alone one.
+func materialName(s string) string { return strings.ToLower(strings.TrimSpace(s)) }
+
+// runsOf are the runs of one task on one material under one setup, in order.
+type runsOf struct {
 	in      Input
 	task    string
 	runs    []taskRun
-	earlier int     // runs left out because the setup has changed since
-	mean    float64 // highest run mean
-	ratio   float64 // highest hazard ratio, factor used where it may be
-	lower   float64 // the same with the least that the factors leave
-	upper   float64 // and with the most
-	full    int     // runs at least 75 % measured
-	notes   []string
-	plain   bool // a run without a usable factor
-	doubt   bool // a run saturated, extrapolated or without stated spread
-	cedar   string
+	earlier int // runs left out because the setup has changed since
+	count   int
+	day     []int // of each run: 0, 1, …
+	days    int   // with a run at least 75 % measured
+	wood    string
 }
 
-func newMask(in Input, task string, seen []taskRun) MaskResult {
-	newest := seen[len(seen)-1].Setup
-	e := evidence{in: in, task: task}
+func newMask(in Input, seen []taskRun) MaskResult {
+	newest := seen[len(seen)-1]
+	rs := runsOf{in: in, task: newest.Task, wood: sensitiser(newest.Material, in.Materials)}
 	for _, r := range seen {
-		if r.Setup != newest {
-			e.earlier++
+		if r.Setup != newest.Setup {
+			rs.earlier++
 			continue
 		}
-		e.runs = append(e.runs, r)
+		rs.runs = append(rs.runs, r)
 	}
-	count := e.weigh()
-	m := MaskResult{
-		Task: task, Setup: newest, Runs: count, HighestMeanMgM3: &e.mean,
-		LimitID: in.Limit.ID, LimitMgM3: in.Limit.MgM3,
-	}
-	if finite(e.upper) {
-		m.HazardRatioAtLeast = &e.lower
-		if !e.plain {
-			m.HazardRatio, m.HazardRatioAtMost = &e.ratio, &e.upper
+	rs.number()
+	m := MaskResult{Task: newest.Task, Material: materialName(newest.Material), Setup: newest.Setup, Runs: rs.count, Days: rs.days}
+	for _, r := range rs.runs {
+		if m.HighestMeanMgM3 == nil || *r.MeanMgM3 > *m.HighestMeanMgM3 {
+			m.HighestMeanMgM3 = r.MeanMgM3
 		}
 	}
-	m.State, m.Why = e.decide()
+	wood, known := WoodOf(newest.Material, in.Materials)
+	for _, l := range in.limits() {
+		f := rs.against(l)
+		f.Bearing, f.BearingWhy = l.bearing(wood, known, worked(newest.Material))
+		m.Limits = append(m.Limits, f)
+	}
+	m.settle()
 	return m
 }
 
-// weigh goes through the runs and returns how many there were.
-func (e *evidence) weigh() int {
+// worked is the material as a list: empty if none was written down.
+func worked(material string) []string {
+	if name := strings.TrimSpace(material); name != "" {
+		return []string{name}
+	}
+	return nil
+}
+
+// oneDay is how far apart the starts of one day's runs may lie. It is shorter than
+// a day, so that no time zone is needed.
+const oneDay = 12 * time.Hour
+
+// number counts the runs, and the days with a well-measured one.
+func (rs *runsOf) number() {
 	seen, full := map[int]bool{}, map[int]bool{}
-	for _, r := range e.runs {
+	day, first := -1, time.Time{}
+	for _, r := range rs.runs {
+		if day < 0 || r.Start.Sub(first) > oneDay {
+			day, first = day+1, r.Start
+		}
+		rs.day = append(rs.day, day)
 		seen[r.run] = true
-		full[r.run] = full[r.run] || r.m.coverage() >= enoughCoverage
-		var worked []string
-		if name := strings.TrimSpace(r.Material); name != "" {
-			worked = []string{name}
-		}
-		c := calibrate(e.in.Factors[r.Sensor], factorUse{e.in.Limit, r.channel, r.Start.Format(time.DateOnly), worked, []string{r.Task}})
-		x, low, high := *r.MeanMgM3, *r.MeanMgM3, *r.MeanMgM3
-		if c.use {
-			least, most := c.limits()
-			net := c.net(*r.MeanMgM3, 1)
-			x, low, high = net*c.Factor.Factor, net*least, net*most
-		}
-		e.mean = max(e.mean, *r.MeanMgM3)
-		e.ratio = max(e.ratio, x/e.in.Limit.MgM3)
-		e.lower = max(e.lower, low/e.in.Limit.MgM3)
-		e.upper = max(e.upper, high/e.in.Limit.MgM3)
-		e.plain = e.plain || !c.use
-		e.doubt = e.doubt || !c.stated() || Extrapolated(r.channel) || r.m.saturatedShare() > mostSaturated
-		e.notes = append(e.notes, c.note)
-		if !c.use {
-			e.notes = append(e.notes, notLowerBound(r.channel, c))
-		}
-		if wood := containsAny(r.Material, sensitisers); wood != "" {
-			e.cedar = wood
+		if r.m.coverage() >= enoughCoverage {
+			full[day] = true
 		}
 	}
-	for _, ok := range full {
-		if ok {
-			e.full++
-		}
-	}
-	return len(seen)
+	rs.count, rs.days = len(seen), len(full)
 }
 
-// notLowerBound says why a plain reading may be above the truth.
-func notLowerBound(channel dust.Channel, c calibration) string {
-	switch {
-	case Extrapolated(channel):
-		return fmt.Sprintf("%s of an optical sensor is extrapolated from finer particles, so \"at least\" does not hold for it", channel.Label())
-	case c.overreads:
-		return "the sensor's own factor is below 1: it over-reads, so \"at least\" does not hold for it"
-	}
-	return "uncalibrated reading, \"at least\" only if the sensor does not over-read"
-}
-
-func (e *evidence) decide() (MaskState, string) {
-	tail := slices.DeleteFunc(slices.Clone(e.notes), func(note string) bool { return note == "" })
-	if e.earlier > 0 {
-		tail = append(tail, fmt.Sprintf("%d earlier runs under another setup are left out", e.earlier))
-	}
-	if e.ratio > 1 {
-		times := fmt.Sprintf("at least %s", number(e.lower))
-		if e.lower <= 1 {
-			times = fmt.Sprintf("%s (%s to %s with the factor's spread or uncertainty)", number(e.ratio), number(e.lower), number(e.upper))
-		}
-		why := fmt.Sprintf("the highest run mean is %s times the limit of %s mg/m³", times, number(e.in.Limit.MgM3))
-		return KeepOn, sentence(append([]string{why}, tail...))
-	}
-	if byDefault(e.task) {
-		return KeepOn, sentence(append([]string{"for this kind of work it stays on by default until filter samples in the breathing zone say otherwise"}, tail...))
-	}
-	if e.cedar != "" {
-		return KeepOn, sentence(append([]string{"it stays on for work with sensitising wood (" + e.cedar + ") whatever the number says"}, tail...))
-	}
-	against := e.against()
-	if len(against) > 0 {
-		return MaskCannotTell, sentence(append(append(against, tail...), "counts as keep it on"))
-	}
-	why := fmt.Sprintf("over %d runs at most %s times the limit, the factor's spread or uncertainty included", e.full, number(e.upper))
-	return NotShownNeeded, sentence(append([]string{why}, append(tail,
-		"the air stays dusty for minutes after the task, and below a limit is not the goal for a carcinogen")...))
-}
-
-// against lists why low runs do not settle the question.
-func (e *evidence) against() []string {
-	var why []string
-	add := func(yes bool, text string) {
-		if yes {
-			why = append(why, text)
+// settle lets the strictest of the limits that may bear on the wood decide.
+func (m *MaskResult) settle() {
+	decides := -1
+	for i, l := range m.Limits {
+		if l.Bearing != DoesNotApply && (decides < 0 || l.stricter(m.Limits[decides])) {
+			decides = i
 		}
 	}
-	add(e.in.Limit.Fraction.coarse(), fmt.Sprintf("no optical sensor can show that a limit for %s dust is met", e.in.Limit.FractionPrinted))
-	add(e.plain, "without a factor for the limit's fraction a reading is at best a lower bound")
-	add(!e.plain && e.upper > 1, fmt.Sprintf("with the factor's spread or uncertainty the highest run may be %s times the limit", number(e.upper)))
-	add(!e.plain && e.doubt, "a run was at the top of the sensor's range, or extrapolated, or the factor has no stated spread")
-	add(e.full < enoughRuns, fmt.Sprintf("runs at least 75 %% measured: %d, the least is %d", e.full, enoughRuns))
-	return why
+	none := decides < 0
+	decides = max(decides, 0)
+	m.Limits[decides].Governs = true
+	d := m.Limits[decides]
+	m.LimitID, m.LimitMgM3, m.State, m.Why = d.LimitID, d.LimitMgM3, d.State, d.Why
+	m.HazardRatioAtLeast, m.HazardRatio, m.HazardRatioAtMost = d.HazardRatioAtLeast, d.HazardRatio, d.HazardRatioAtMost
+	if len(m.Limits) > 1 {
+		m.Why = d.LimitID + ": " + m.Why
+	}
+	if none && m.State != KeepOn {
+		m.State, m.Why = MaskCannotTell, sentence([]string{"none of the limits asked about is for this wood: " + d.BearingWhy, "counts as keep it on"})
+	}
+}
+
+// Strictness orders the states: the higher one wins.
+func (s MaskState) Strictness() int {
+	switch s {
+	case NotShownNeeded:
+		return 0
+	case MaskCannotTell:
+		return 1
+	}
+	return 2
+}
+
+// Label names task and material, as in "planing (oak)".
+func (m MaskResult) Label() string {
+	if m.Material == "" {
+		return m.Task
+	}
+	return fmt.Sprintf("%s (%s)", m.Task, m.Material)
+}
+
+// KeepsOn says why a task keeps the respirator on whatever a sensor reads: the
+// kind of work, or the wood. own is as for WoodOf. "" if nothing of it does.
+func KeepsOn(task, material string, own map[string]string) string {
+	if byDefault(task) {
+		return "for this kind of work it stays on by default until filter samples in the breathing zone say otherwise"
+	}
+	if wood := sensitiser(material, own); wood != "" {
+		return "it stays on for work with sensitising wood (" + wood + ") whatever the number says"
+	}
+	return ""
+}
+
+// sensitiser names a sensitising wood in the material; "" if none is known.
+func sensitiser(material string, own map[string]string) string {
+	if wood := containsAny(material, sensitisers); wood != "" {
+		return wood
+	}
+	if wood, _ := WoodOf(material, own); wood.Allergenic {
+		return materialName(material)
+	}
+	return ""
 }
 
 // byDefault reports whether a task's name is one of dustyWork, or the emptying

@@ -1,6 +1,7 @@
 package exposure
 
 import (
+	"math/rand/v2"
 	"strings"
 	"testing"
 	"time"
@@ -10,13 +11,29 @@ import (
 	"dustlog/internal/dust"
 )
 
-// maskOf asks about a task run n times for half an hour, an hour apart.
+// wobble makes days differ by about a tenth: real days do, and without a spread
+// there is no upper level.
+var wobble = []float64{1, 0.9, 1.1}
+
+// shortDays are n days, 24 h apart, with 40 min of readings each.
+func shortDays(t *testing.T, channel dust.Channel, level float64, n int) *dust.Series {
+	t.Helper()
+	var parts []steady
+	for i := range n {
+		from := hours(24 * float64(i))
+		parts = append(parts, steady{from, from + 40*time.Minute, level * wobble[i%len(wobble)], 0})
+	}
+	return seriesOf(t, dust.BreathingZone, channel, parts...)
+}
+
+// maskOf asks about a task run for half an hour on each of n days.
 func maskOf(t *testing.T, limit, name, material string, level float64, n int, change ...func(*Input)) MaskResult {
 	t.Helper()
-	in := Input{Shifts: []dust.Shift{shiftOf(hours(8))}, Series: []*dust.Series{steadyDay(t, dust.BreathingZone, dust.PM25, level)},
-		Limit: mustLimit(t, limit), DeclaredShift: true}
+	in := Input{Series: []*dust.Series{shortDays(t, dust.PM25, level, n)}, Limit: mustLimit(t, limit), DeclaredShift: true}
 	for i := range n {
-		in.Tasks = append(in.Tasks, dust.Task{Name: name, Material: material, Start: at(hours(float64(i))), Stop: at(hours(float64(i) + 0.5))})
+		day := hours(24 * float64(i))
+		in.Shifts = append(in.Shifts, dust.Shift{Date: at(day).Format(time.DateOnly), Start: at(day), End: at(day + hours(8))})
+		in.Tasks = append(in.Tasks, dust.Task{Name: name, Material: material, Start: at(day), Stop: at(day + hours(0.5))})
 	}
 	for _, c := range change {
 		c(&in)
@@ -54,8 +71,11 @@ func TestMaskStates(t *testing.T) {
 		{"no factor", "de-aswg-a", "assembly", "oak", 10, 5, func(*Input) {}, MaskCannotTell, "counts as keep it on"},
 		{"settled", "de-aswg-a", "assembly", "oak", 100, 3, factor, NotShownNeeded, "minutes after the task"},
 		{"too few runs", "de-aswg-a", "assembly", "oak", 100, 2, factor, MaskCannotTell, "the least is 3"},
-		// 350 · 3.45 / 1250 = 0.966, 1.16 with the spread.
-		{"spread reaches over", "de-aswg-a", "assembly", "oak", 350, 3, factor, MaskCannotTell, "with the factor's spread"},
+		// 310 · 1.1 · 3.45 / 1250 = 0.941, 1.13 with the spread.
+		{"spread reaches over", "de-aswg-a", "assembly", "oak", 310, 3, factor, MaskCannotTell, "with the factor's spread"},
+		// 200 · 1.1 · 4.14 / 1250 = 0.73, but three days leave 2.15 times their GM open.
+		{"days too few for the upper level", "de-aswg-a", "assembly", "oak", 200, 3, factor, MaskCannotTell, "more days would narrow it"},
+		{"highest 15 minutes", "de-hard-st", "assembly", "oak", 10, 5, factor, MaskCannotTell, "only the mean is known"},
 		{"factor lifts it over", "de-aswg-a", "assembly", "oak", 400, 3, factor, KeepOn, "times the limit"},
 		{"no spread", "de-aswg-a", "assembly", "oak", 100, 3, withFactor(unspread), MaskCannotTell, "no stated spread"},
 		{"inhalable limit", "eu-cmrd", "assembly", "oak", 10, 9, withFactor(inhalable), MaskCannotTell, "inhalable"},
@@ -83,9 +103,10 @@ func TestSensitisingWoodKeepsItOn(t *testing.T) {
 
 func TestMaskNeedsWellMeasuredRuns(t *testing.T) {
 	gappy := func(in *Input) {
-		in.Series = []*dust.Series{seriesOf(t, dust.BreathingZone, dust.PM25, steady{0, hours(1.2), 100, 0}, steady{hours(2), hours(2.3), 100, 0}, steady{hours(3), hours(8), 100, 0})}
+		in.Series = []*dust.Series{seriesOf(t, dust.BreathingZone, dust.PM25, steady{0, hours(0.5), 100, 0}, steady{hours(24), hours(24.2), 100, 0},
+			steady{hours(48), hours(48.3), 100, 0}, steady{hours(72), hours(73), 100, 0})}
 	}
-	// Runs at 0, 1, 2 and 3 h; those at 1 and 2 h are measured for 12 and 18 of 30 minutes.
+	// Those of the second and third day are measured for 12 and 18 of 30 minutes.
 	m := maskOf(t, "de-aswg-a", "assembly", "oak", 0, 4, withFactor(respirableFactor), gappy)
 	require.Equal(t, 4, m.Runs)
 	require.Equal(t, MaskCannotTell, m.State)
@@ -94,9 +115,12 @@ func TestMaskNeedsWellMeasuredRuns(t *testing.T) {
 
 func TestSaturatedRunIsNotSettled(t *testing.T) {
 	top := func(in *Input) {
-		in.Series = []*dust.Series{seriesOf(t, dust.BreathingZone, dust.PM25, steady{0, time.Minute, 100, dust.Saturated}, steady{time.Minute, hours(8), 100, 0})}
+		in.Series = []*dust.Series{seriesOf(t, dust.BreathingZone, dust.PM25, steady{0, time.Minute, 100, dust.Saturated}, steady{time.Minute, hours(0.5), 100, 0},
+			steady{hours(24), hours(24.5), 90, 0}, steady{hours(48), hours(48.5), 110, 0})}
 	}
-	require.Equal(t, MaskCannotTell, maskOf(t, "de-aswg-a", "assembly", "oak", 0, 4, withFactor(respirableFactor), top).State)
+	m := maskOf(t, "de-aswg-a", "assembly", "oak", 0, 3, withFactor(respirableFactor), top)
+	require.Equal(t, MaskCannotTell, m.State)
+	require.Contains(t, m.Why, "top of the sensor's range")
 }
 
 func TestAtLeastIsTakenBackWhereItDoesNotHold(t *testing.T) {
@@ -116,8 +140,9 @@ func TestAtLeastIsTakenBackWhereItDoesNotHold(t *testing.T) {
 // Only runs under the newest setup speak for the next run.
 func TestMaskUsesTheNewestSetup(t *testing.T) {
 	changed := func(in *Input) {
-		in.Setups = []dust.SetupPeriod{{Setup: "no hood", From: at(-hours(1)), To: at(hours(3))}, {Setup: "hood", From: at(hours(3))}}
-		in.Series = []*dust.Series{seriesOf(t, dust.BreathingZone, dust.PM25, steady{0, hours(3), 9000, 0}, steady{hours(3), hours(8), 100, 0})}
+		in.Setups = []dust.SetupPeriod{{Setup: "no hood", From: at(-hours(1)), To: at(hours(60))}, {Setup: "hood", From: at(hours(60))}}
+		in.Series = []*dust.Series{seriesOf(t, dust.BreathingZone, dust.PM25, steady{0, hours(1), 9000, 0}, steady{hours(24), hours(25), 9000, 0}, steady{hours(48), hours(49), 9000, 0},
+			steady{hours(72), hours(73), 100, 0}, steady{hours(96), hours(97), 90, 0}, steady{hours(120), hours(121), 95, 0}, steady{hours(144), hours(145), 92, 0})}
 	}
 	m := maskOf(t, "de-aswg-a", "assembly", "oak", 0, 7, withFactor(respirableFactor), changed)
 	require.Equal(t, "hood", m.Setup)
@@ -136,6 +161,111 @@ func TestTwoSensorsOnOneRun(t *testing.T) {
 	require.Equal(t, 3, m.Runs)
 	require.InDelta(t, 1.5, *m.HighestMeanMgM3, 1e-9, "the room does not speak for a person")
 	require.Equal(t, KeepOn, m.State)
+}
+
+// With K = 7.656 for n = 3, 95 % and 95 % (ISO 16269-6; Montgomery and Runger
+// 2018, table XII prints 7.655): ln of 100, 90 and 110 has mean 4.60182 and
+// standard deviation 0.10038; e^(4.60182 + 7.656·0.10038) = 214.9; times 3.45·1.2.
+func TestUpperLevelByHand(t *testing.T) {
+	m := maskOf(t, "de-aswg-a", "assembly", "oak", 100, 3, withFactor(respirableFactor))
+	l := m.Limits[0]
+	require.InDelta(t, 0.8898, *l.UpperMgM3, 0.001)
+	require.InDelta(t, 0.8898/1.25, *l.HazardRatioToCover, 0.001)
+	require.InDelta(t, 0.110*3.45/1.25, *l.HazardRatio, 1e-9)
+	require.InDelta(t, 0.110*3.45*1.2/1.25, *l.HazardRatioAtMost, 1e-9)
+	require.InDelta(t, 0.090*3.45, *l.LowestMgM3, 1e-9)
+	require.InDelta(t, 0.100*3.45, *l.TypicalMgM3, 1e-9)
+	require.False(t, l.AtLeast)
+	require.Equal(t, 3, m.Days)
+}
+
+// Runs of one day hang together: ten on one day count as one day, by the highest.
+func TestRunsOfOneDayAreOneDay(t *testing.T) {
+	often := func(in *Input) {
+		in.Tasks = nil
+		for i := range 3 {
+			for k := range 4 {
+				from := hours(24*float64(i)) + time.Duration(k)*10*time.Minute
+				in.Tasks = append(in.Tasks, dust.Task{Name: "assembly", Material: "oak", Start: at(from), Stop: at(from + 10*time.Minute)})
+			}
+		}
+	}
+	once := maskOf(t, "de-aswg-a", "assembly", "oak", 100, 3, withFactor(respirableFactor))
+	many := maskOf(t, "de-aswg-a", "assembly", "oak", 100, 3, withFactor(respirableFactor), often)
+	require.Equal(t, 12, many.Runs)
+	require.Equal(t, 3, many.Days)
+	require.InDelta(t, *once.Limits[0].UpperMgM3, *many.Limits[0].UpperMgM3, 1e-12)
+}
+
+func TestDaysWithoutSpreadSettleNothing(t *testing.T) {
+	same := func(in *Input) {
+		in.Series = []*dust.Series{seriesOf(t, dust.BreathingZone, dust.PM25, steady{0, hours(73), 100, 0})}
+	}
+	m := maskOf(t, "de-aswg-a", "assembly", "oak", 0, 4, withFactor(respirableFactor), same)
+	require.Equal(t, MaskCannotTell, m.State)
+	require.Contains(t, m.Why, "check the sensor")
+	require.Nil(t, m.Limits[0].UpperMgM3)
+}
+
+func TestEachMaterialHasItsOwnAnswer(t *testing.T) {
+	in := Input{Series: []*dust.Series{shortDays(t, dust.PM25, 1500, 2)}, Limit: mustLimit(t, "eu-cmrd"), DeclaredShift: true,
+		Shifts: []dust.Shift{shiftOf(hours(8))}}
+	for i, material := range []string{"Oak", "pine", "oak ", ""} {
+		from := time.Duration(i) * 10 * time.Minute
+		in.Tasks = append(in.Tasks, dust.Task{Name: "planing", Material: material, Start: at(from), Stop: at(from + 10*time.Minute)})
+	}
+	r := mustAssess(t, in)
+	var got []string
+	for _, m := range r.Masks {
+		got = append(got, m.Label())
+	}
+	require.Equal(t, []string{"planing (oak)", "planing (pine)", "planing"}, got)
+	require.Equal(t, 2, r.Masks[0].Runs)
+}
+
+// Where hardwood is in the mix its limit holds for all of it (EU 2017/2398), so a
+// softwood limit says nothing about oak, and the lowest that bears decides.
+func TestTheLimitForTheWoodDecides(t *testing.T) {
+	both := func(in *Input) { in.Also = []Limit{mustLimit(t, "uk-hard")} }
+	m := maskOf(t, "uk-soft", "planing", "oak", 4000, 1, both)
+	require.Equal(t, "uk-hard", m.LimitID)
+	require.Equal(t, KeepOn, m.State)
+	require.InDelta(t, 4.0/3, *m.HazardRatioAtLeast, 1e-9)
+	require.Equal(t, DoesNotApply, m.Limits[0].Bearing)
+	require.True(t, m.Limits[1].Governs)
+
+	m = maskOf(t, "uk-soft", "planing", "pine", 4000, 1, both)
+	require.Equal(t, "uk-soft", m.LimitID)
+	require.Equal(t, MaskCannotTell, m.State, "the hardwood limit does not bear on pine")
+
+	m = maskOf(t, "uk-soft", "planing", "oak", 4000, 1)
+	require.Equal(t, MaskCannotTell, m.State)
+	require.Contains(t, m.Why, "none of the limits asked about is for this wood")
+}
+
+func TestOwnSensitisingWood(t *testing.T) {
+	own := func(in *Input) { in.Materials = map[string]string{"iroko": "allergenic"} }
+	m := maskOf(t, "de-aswg-a", "assembly", "Iroko", 10, 4, own)
+	require.Equal(t, KeepOn, m.State)
+	require.Contains(t, m.Why, "sensitising wood (iroko)")
+}
+
+// More dust, or a factor that is less sure, never makes the answer laxer.
+func TestMoreDustOrDoubtNeverRelaxes(t *testing.T) {
+	r := rand.New(rand.NewPCG(1, 2))
+	for range 40 {
+		level, more := 20+400*r.Float64(), 1+r.Float64()
+		f := respirableFactor
+		f.SpreadPercent = 5 + 40*r.Float64()
+		wide := f
+		wide.SpreadPercent += 30 * r.Float64()
+		m := maskOf(t, "de-aswg-a", "assembly", "oak", level, 4, withFactor(f))
+		dustier := maskOf(t, "de-aswg-a", "assembly", "oak", level*more, 4, withFactor(f))
+		doubtful := maskOf(t, "de-aswg-a", "assembly", "oak", level, 4, withFactor(wide))
+		require.GreaterOrEqual(t, dustier.State.Strictness(), m.State.Strictness())
+		require.GreaterOrEqual(t, doubtful.State.Strictness(), m.State.Strictness())
+		require.GreaterOrEqual(t, *doubtful.Limits[0].HazardRatioToCover, *m.Limits[0].HazardRatioToCover)
+	}
 }
 
 func TestNoBreathingZoneNoAnswer(t *testing.T) {

@@ -21,7 +21,7 @@ func OverallMask(tasks []MaskResult) OverallResult {
 	reason := map[MaskState]string{}
 	var worst *MaskResult
 	for i, t := range tasks {
-		byState[t.State] = append(byState[t.State], t.Task)
+		byState[t.State] = append(byState[t.State], t.Label())
 		if reason[t.State] == "" {
 			reason[t.State], _, _ = strings.Cut(t.Why, ";")
 		}

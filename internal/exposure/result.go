@@ -83,13 +83,14 @@ type ShiftResult struct {
 	// the compared mean, less the sensor's zero, times the factor, and the 95 %
 	// limits that the factor leaves for this shift. All other numbers are the
 	// sensor's own.
-	Factor         *Factor  `json:"factor"`
-	WithFactor     *float64 `json:"compared_with_factor_mg_m3"`
-	WithFactorLow  *float64 `json:"compared_with_factor_low_mg_m3"`
-	WithFactorHigh *float64 `json:"compared_with_factor_high_mg_m3"`
-	ShareOfLimit   *float64 `json:"share_of_limit"` // TWA8h or, for a 15-min limit, Max15min over the limit, with the factor if one was used
-	Finding        Finding  `json:"finding"`
-	Why            string   `json:"why"`
+	Factor         *Factor   `json:"factor"`
+	WithFactor     *float64  `json:"compared_with_factor_mg_m3"`
+	WithFactorLow  *float64  `json:"compared_with_factor_low_mg_m3"`
+	WithFactorHigh *float64  `json:"compared_with_factor_high_mg_m3"`
+	ShareOfLimit   *float64  `json:"share_of_limit"` // TWA8h or, for a 15-min limit, Max15min over the limit, with the factor if one was used
+	Finding        Finding   `json:"finding"`
+	Why            string    `json:"why"`
+	Humidity       *Humidity `json:"humidity"` // nil if no correction was asked for
 	// Limits are all limits asked about, the first that of Finding.
 	Limits         []LimitFinding `json:"limits"`
 	TaskDoseShares []TaskDose     `json:"task_dose_shares"` // adds up to 1; the rest of the shift is task ""
@@ -131,19 +132,23 @@ const (
 	MaskCannotTell MaskState = "cannot tell"
 )
 
-// MaskResult is the respirator question for one task, from its runs so far.
+// MaskResult is the respirator question for one task and material, from the runs
+// so far. Limit and ratios are those of the limit that decides.
 type MaskResult struct {
 	Task               string   `json:"task"`
-	Setup              string   `json:"setup"` // the newest setup the task was seen under
+	Material           string   `json:"material"` // in lower case; "" if the diary names none
+	Setup              string   `json:"setup"`    // the newest setup the task was seen under
 	Runs               int      `json:"runs"`
+	Days               int      `json:"days"` // with a run at least 75 % measured
 	HighestMeanMgM3    *float64 `json:"highest_run_mean_mg_m3"`
 	LimitID            string   `json:"limit_id"`
 	LimitMgM3          float64  `json:"limit_mg_m3"`
 	HazardRatioAtLeast *float64 `json:"hazard_ratio_at_least"`
 	// HazardRatio and HazardRatioAtMost are set where a factor was used on every
 	// run: with the factor, and with the most that it leaves.
-	HazardRatio       *float64  `json:"hazard_ratio"`
-	HazardRatioAtMost *float64  `json:"hazard_ratio_at_most"`
-	State             MaskState `json:"state"`
-	Why               string    `json:"why"`
+	HazardRatio       *float64    `json:"hazard_ratio"`
+	HazardRatioAtMost *float64    `json:"hazard_ratio_at_most"`
+	State             MaskState   `json:"state"`
+	Why               string      `json:"why"`
+	Limits            []MaskLimit `json:"limits"` // all that were asked about
 }
