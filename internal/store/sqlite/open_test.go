@@ -60,7 +60,7 @@ func TestCreatedFile(t *testing.T) {
 	db := rawDB(t, path)
 	for pragma, want := range map[string]string{
 		"application_id": "1146442580", // "DUST" as a big-endian number
-		"user_version":   "4",
+		"user_version":   "5",
 		"journal_mode":   "wal",
 	} {
 		var got string

@@ -31,22 +31,25 @@ func (t *tx) putSetup(ctx context.Context, setup dust.Setup) error {
 // there to the next declaration becomes the named setup's; later periods stay.
 // A second declaration for the same moment replaces the first.
 func (s *Store) UseSetup(ctx context.Context, name, note string, at time.Time) error {
-	return s.update(ctx, "use setup", func(t *tx) error {
-		if name == "" {
-			return errors.New("setup has no name")
-		}
-		if at.IsZero() {
-			return errors.New("setup has no time from which it is in use")
-		}
-		_, err := t.ExecContext(ctx, `INSERT INTO setup (name, note) VALUES (?1, ?2)
-			ON CONFLICT DO UPDATE SET note = excluded.note WHERE excluded.note != ''`, name, note)
-		if err != nil {
-			return err
-		}
-		_, err = t.ExecContext(ctx, `INSERT INTO setup_change (time_ms, setup) VALUES (?, ?)
-			ON CONFLICT DO UPDATE SET setup = excluded.setup`, at.UnixMilli(), name)
+	return s.update(ctx, "use setup", func(t *tx) error { return t.useSetup(ctx, name, note, at) })
+}
+
+// useSetup is Store.UseSetup within the transaction.
+func (t *tx) useSetup(ctx context.Context, name, note string, at time.Time) error {
+	if name == "" {
+		return errors.New("setup has no name")
+	}
+	if at.IsZero() {
+		return errors.New("setup has no time from which it is in use")
+	}
+	_, err := t.ExecContext(ctx, `INSERT INTO setup (name, note) VALUES (?1, ?2)
+		ON CONFLICT DO UPDATE SET note = excluded.note WHERE excluded.note != ''`, name, note)
+	if err != nil {
 		return err
-	})
+	}
+	_, err = t.ExecContext(ctx, `INSERT INTO setup_change (time_ms, setup) VALUES (?, ?)
+		ON CONFLICT DO UPDATE SET setup = excluded.setup`, at.UnixMilli(), name)
+	return err
 }
 
 // Setups lists the setups by name.

@@ -39,30 +39,36 @@ func (s *Store) StartTask(ctx context.Context, task dust.Task) (dust.Task, error
 // dust.ErrTimeBackwards if at is not after the task's start.
 func (s *Store) StopTask(ctx context.Context, person string, at time.Time) (dust.Task, error) {
 	var task dust.Task
-	err := s.update(ctx, "stop task", func(t *tx) error {
-		open, err := queryTasks(ctx, t, "stop_ms IS NULL")
-		if err != nil {
-			return err
-		}
-		i := 0
-		for i < len(open) && open[i].Person != person {
-			i++
-		}
-		if i == len(open) {
-			return noneOpen(person, open)
-		}
-		task = open[i]
-		task.Stop = at.UTC().Truncate(time.Millisecond)
-		if err := task.Check(); err != nil {
-			return err
-		}
-		_, err = t.ExecContext(ctx, "UPDATE task SET stop_ms = ? WHERE id = ?", task.Stop.UnixMilli(), task.ID)
+	err := s.update(ctx, "stop task", func(t *tx) (err error) {
+		task, err = t.stopTask(ctx, person, at)
 		return err
 	})
 	if err != nil {
 		return dust.Task{}, err
 	}
 	return task, nil
+}
+
+// stopTask is Store.StopTask within the transaction.
+func (t *tx) stopTask(ctx context.Context, person string, at time.Time) (dust.Task, error) {
+	open, err := queryTasks(ctx, t, "stop_ms IS NULL")
+	if err != nil {
+		return dust.Task{}, err
+	}
+	i := 0
+	for i < len(open) && open[i].Person != person {
+		i++
+	}
+	if i == len(open) {
+		return dust.Task{}, noneOpen(person, open)
+	}
+	task := open[i]
+	task.Stop = at.UTC().Truncate(time.Millisecond)
+	if err := task.Check(); err != nil {
+		return dust.Task{}, err
+	}
+	_, err = t.ExecContext(ctx, "UPDATE task SET stop_ms = ? WHERE id = ?", task.Stop.UnixMilli(), task.ID)
+	return task, err
 }
 
 func noneOpen(person string, open []dust.Task) error {
