@@ -2,6 +2,7 @@ package cli_test
 
 import (
 	"bytes"
+	"encoding/json"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -13,8 +14,6 @@ import (
 
 	"dustlog/internal/cli"
 	"dustlog/internal/compare"
-	"dustlog/internal/dust"
-	"dustlog/internal/store/sqlite"
 )
 
 var now = time.Date(2026, time.April, 1, 12, 0, 0, 0, time.UTC)
@@ -31,62 +30,109 @@ func run(t *testing.T, args ...string) (code int, stdout, stderr string) {
 	return code, out.String(), errs.String()
 }
 
-// TestChamberRecordings imports real recordings of a closed chamber being
-// cleaned at two speeds and compares the clearance by runs. Source of the
-// expected interval: the README beside the data, fitted with NumPy and compared
-// with SciPy (Welch on logs): 1.3723 (1.3355 to 1.4101).
+// chamber is one set of real recordings of a closed chamber being cleaned under
+// two setups.
+type chamber struct {
+	sensor string // and the end of the file names
+	old    string // setup, and the begin of its files
+	new    string
+	files  [2]string // prefixes
+	runs   [2]string // letters
+	window string    // between which levels the rate is read
+	// Ratio of the clearance rates new/old with its interval: the README beside the
+	// data, NumPy and SciPy.
+	ratio, low, high string
+	columns          []string
+}
+
+var chambers = []chamber{
+	{
+		sensor: "sps30", old: "speed 1", new: "speed 2", files: [2]string{"cleaner-a_speed-1", "cleaner-a_speed-2"}, runs: [2]string{"abcdefg", "abcde"},
+		window: "1000,100", ratio: "1.3723", low: "1.3355", high: "1.4101",
+		columns: []string{
+			"mPM1.0=pm1_ug_m3", "mPM2.5=pm2_5_ug_m3", "mPM4.0=pm4_ug_m3", "mPM10=pm10_ug_m3",
+			"nPM0.5=nPM0_5_cm3", "nPM1.0=nPM1_0_cm3", "nPM2.5=nPM2_5_cm3", "nPM4.0=nPM4_0_cm3", "nPM10=nPM10_cm3",
+			"temp_C=temperature_c", "rh=rh_percent", "typical", "temp_F",
+		},
+	},
+	{
+		sensor: "sds011", old: "speed 1", new: "speed 2", files: [2]string{"cleaner-a_speed-1", "cleaner-a_speed-2"}, runs: [2]string{"abcdefg", "abcde"},
+		window: "500,50", ratio: "1.2477", low: "1.2167", high: "1.2795",
+		columns: []string{"pm2.5=pm2_5_ug_m3", "pm10=pm10_ug_m3"},
+	},
+	{
+		sensor: "pms5003", old: "66 %", new: "100 %", files: [2]string{"cleaner-b_power-66", "cleaner-b_power-100"}, runs: [2]string{"abc", "abc"},
+		window: "500,50", ratio: "1.2664", low: "1.0637", high: "1.5078",
+		columns: []string{
+			"pm1.0=pm1_ug_m3", "pm2.5=pm2_5_ug_m3", "pm10=pm10_ug_m3", ">0.3=n0_3_per_0_1l", ">0.5=n0_5_per_0_1l", ">1.0=n1_0_per_0_1l",
+			">2.5=n2_5_per_0_1l", ">5=n5_per_0_1l", ">10=n10_per_0_1l",
+		},
+	},
+}
+
+// TestChamberRecordings carries the recordings through import, diary and
+// compare. Each run is a day's session: filling the chamber is its task, and the
+// fall after it tells the clearance rate.
 func TestChamberRecordings(t *testing.T) {
-	dir := "../../testdata/chamber"
-	store := filepath.Join(t.TempDir(), "chamber.db")
-	rates := map[int][]float64{}
-	for speed, runs := range map[int]string{1: "abcdefg", 2: "abcde"} {
-		for i, run := range runs {
-			name := fmt.Sprintf("speed-%d_run-%c", speed, run)
-			start := now.AddDate(0, 0, -speed*10-i)
-			importRun(t, filepath.Join(dir, "cleaner-a_"+name+"_sps30.csv"), store, name, start)
-			seconds, c := series(t, store, name)
-			fit, err := compare.ClearanceRate(seconds, c, 1000, 100)
-			require.NoError(t, err, name)
-			rates[speed] = append(rates[speed], fit.PerHour)
+	for _, c := range chambers {
+		t.Run(c.sensor, func(t *testing.T) {
+			config := filepath.Join(t.TempDir(), "dustlog.toml")
+			require.NoError(t, os.WriteFile(config, []byte("[shop]\nzone = \"UTC\"\n"), 0o600))
+			store := filepath.Join(t.TempDir(), "chamber.db")
+			do := func(args ...string) string {
+				code, out, errs := run(t, append(args, "--config", config, "--store", store)...)
+				require.Zero(t, code, errs)
+				return out
+			}
+			day := now.AddDate(0, -1, 0)
+			for side, setup := range []string{c.old, c.new} {
+				do("setup", "use", setup, "--at", day.Add(-time.Hour).Format(time.RFC3339))
+				for _, letter := range c.runs[side] {
+					file := fmt.Sprintf("../../testdata/chamber/%s_run-%c_%s.csv", c.files[side], letter, c.sensor)
+					do(importArgs(c, file, day)...)
+					do("task", "add", "filling", "--from", day.Format(time.RFC3339), "--to", day.Add(time.Minute).Format(time.RFC3339))
+					day = day.AddDate(0, 0, 1)
+				}
+			}
+			var res compare.Result
+			out := do("compare", "--before", c.old, "--after", c.new, "--clearance-window", c.window, "--json")
+			require.NoError(t, json.Unmarshal([]byte(out), &res))
+			rate := outcome(t, res, "clearance rate")
+			require.Equal(t, [2]int{len(c.runs[0]), len(c.runs[1])}, [2]int{rate.NBefore, rate.NAfter})
+			require.Equal(t, []string{c.ratio, c.low, c.high}, []string{four(rate.Ratio), four(rate.CILow), four(rate.CIHigh)})
+		})
+	}
+}
+
+func importArgs(c chamber, file string, start time.Time) []string {
+	args := []string{
+		"import", file, "--sensor", "chamber", "--model", c.sensor, "--position", "room",
+		"--start", start.Format(time.RFC3339), "--column", "time=elapsed_s",
+	}
+	for _, column := range c.columns {
+		if strings.Contains(column, "=") {
+			args = append(args, "--column", column)
+		} else {
+			args = append(args, "--ignore", column)
 		}
 	}
-	ratio, err := compare.WelchLogRatio(rates[1], rates[2], 0.95)
-	require.NoError(t, err)
-	// Imported times are cut to milliseconds; that moves a rate by less than 0.1 %.
-	require.InDelta(t, 1.3723, ratio.Ratio, 0.002)
-	require.InDelta(t, 1.3355, ratio.Low, 0.002)
-	require.InDelta(t, 1.4101, ratio.High, 0.002)
+	return args
 }
 
-func importRun(t *testing.T, file, store, sensor string, start time.Time) {
+func outcome(t *testing.T, r compare.Result, label string) compare.Outcome {
 	t.Helper()
-	if _, err := os.Stat(file); err != nil {
-		t.Fatal(err)
+	for _, o := range r.Outcomes {
+		if strings.HasPrefix(o.Label, label) {
+			return o
+		}
 	}
-	args := []string{"import", file, "--store", store, "--sensor", sensor, "--model", "sps30", "--start", start.Format(time.RFC3339), "--ignore", "temp_F"}
-	for header, key := range map[string]string{
-		"time": "elapsed_s", "mPM1.0": "pm1_ug_m3", "mPM2.5": "pm2_5_ug_m3", "mPM4.0": "pm4_ug_m3", "mPM10": "pm10_ug_m3",
-		"nPM0.5": "nPM0_5_cm3", "nPM1.0": "nPM1_0_cm3", "nPM2.5": "nPM2_5_cm3", "nPM4.0": "nPM4_0_cm3", "nPM10": "nPM10_cm3",
-		"temp_C": "temperature_c", "rh": "rh_percent",
-	} {
-		args = append(args, "--column", header+"="+key)
-	}
-	code, _, stderr := run(t, append(args, "--ignore", "typical")...)
-	require.Zero(t, code, stderr)
+	require.Failf(t, "no such outcome", "%q in %v", label, r.Outcomes)
+	return compare.Outcome{}
 }
 
-func series(t *testing.T, store, sensor string) (seconds, c []float64) {
-	t.Helper()
-	records, err := sqlite.Open(t.Context(), store, sqlite.Options{ReadOnly: true})
-	require.NoError(t, err)
-	defer records.Close()
-	all, err := records.Series(t.Context(), dust.Sensor{Name: sensor}, []dust.Channel{dust.PM25}, time.Time{}, time.Time{})
-	require.NoError(t, err)
-	ms, value, _ := all[dust.PM25].Columns()
-	require.NotEmpty(t, ms)
-	for i := range ms {
-		seconds = append(seconds, float64(ms[i]-ms[0])/1000)
-		c = append(c, value[i])
+func four(x *float64) string {
+	if x == nil {
+		return "none"
 	}
-	return seconds, c
+	return fmt.Sprintf("%.4f", *x)
 }
