@@ -170,6 +170,22 @@ func (m MaskResult) Label() string {
 	return fmt.Sprintf("%s (%s)", m.Task, m.Material)
 }
 
+// Is reports whether the answer is for a task on a material.
+func (m MaskResult) Is(task, material string) bool {
+	return m.Task == strings.TrimSpace(task) && m.Material == materialName(material)
+}
+
+// ToCover is the hazard ratio to be covered against the limit that decides; 0 if
+// it is not known.
+func (m MaskResult) ToCover() float64 {
+	for _, l := range m.Limits {
+		if l.Governs && l.HazardRatioToCover != nil {
+			return *l.HazardRatioToCover
+		}
+	}
+	return 0
+}
+
 // KeepsOn says why a task keeps the respirator on whatever a sensor reads: the
 // kind of work, or the wood. own is as for WoodOf. "" if nothing of it does.
 func KeepsOn(task, material string, own map[string]string) string {

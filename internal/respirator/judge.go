@@ -1,0 +1,159 @@
+package respirator
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"dustlog/internal/dust"
+	"dustlog/internal/exposure"
+)
+
+const microgramsPerMilligram = 1000
+
+// atWork is the answer for a task that is running, from its past runs and from
+// what the sensors at the person read now.
+func (m *Machine) atWork(t dust.Task) Status {
+	name := exposure.MaskResult{Task: t.Name, Material: strings.ToLower(strings.TrimSpace(t.Material))}.Label()
+	s := Status{State: exposure.MaskCannotTell, Cause: AtWork, Task: name}
+	if why := exposure.KeepsOn(t.Name, t.Material, m.facts.Materials); why != "" {
+		s.State, s.Why = exposure.KeepOn, name+": "+why
+		return s
+	}
+	mask := m.facts.mask(t.Name, t.Material)
+	switch {
+	case mask == nil:
+		s.Why = name + ": no run of it was measured in the breathing zone yet"
+	case mask.Setup != m.setup:
+		s.Why = fmt.Sprintf("%s: its runs were under another setup (%s)", name, orNone(mask.Setup))
+	default:
+		s.State, s.Why = m.during(*mask)
+		s.Why = name + ": " + s.Why
+	}
+	return s
+}
+
+// during is a mask's answer while the task goes on: past runs settle nothing if it
+// is dustier now.
+func (m *Machine) during(mask exposure.MaskResult) (exposure.MaskState, string) {
+	if mask.State != exposure.NotShownNeeded {
+		return mask.State, mask.Why
+	}
+	if mask.HazardRatioAtMost == nil || mask.HighestMeanMgM3 == nil || !(*mask.HighestMeanMgM3 > 0) {
+		return exposure.MaskCannotTell, "its runs give no ratio to the limit to hold the present air against"
+	}
+	perMgM3 := *mask.HazardRatioAtMost / *mask.HighestMeanMgM3
+	expected := mask.ToCover()
+	state, why, seen := exposure.NotShownNeeded, mask.Why, false
+	for _, w := range m.watches {
+		if !w.speaksForPerson() {
+			continue
+		}
+		seen = true
+		switch ratio := w.mean(longMean) / microgramsPerMilligram * perMgM3; {
+		case ratio > 1:
+			return exposure.KeepOn, fmt.Sprintf("over the last two minutes %.3g times the limit, with the most that the factor leaves", ratio)
+		case ratio > expected:
+			state, why = exposure.MaskCannotTell, fmt.Sprintf("over the last two minutes it is dustier (%.2g times the limit) than its past runs let expect (%.2g)", ratio, expected)
+		}
+	}
+	if !seen {
+		return exposure.MaskCannotTell, "no sensor sits in the breathing zone now"
+	}
+	return state, why
+}
+
+// clearing is the answer for the air that work leaves behind, and moves the
+// countdown on. busy: a task is running, whose own dust is in the air too.
+func (m *Machine) clearing(busy bool) Status {
+	var all []Status
+	known, needed, above := true, 0.0, (*watch)(nil)
+	level, back := 0.0, 0.0
+	for _, w := range m.watches {
+		now := w.level()
+		level = max(level, now)
+		if m.facts.LimitUgM3 > 0 && now > m.facts.LimitUgM3 {
+			all = append(all, Status{State: exposure.KeepOn, Cause: Dust,
+				Why: fmt.Sprintf("sensor %q reads %.0f µg/m³: the fine part alone is above the lowest limit, %.0f µg/m³", w.Sensor.Name, now, m.facts.LimitUgM3)})
+		}
+		c := m.facts.clearing(w.Sensor.Name, m.setup)
+		if c == nil {
+			known = false
+			all = append(all, Status{State: exposure.MaskCannotTell, Cause: NotKnown,
+				Why: fmt.Sprintf("for sensor %q under setup %q no decay after work was measured yet, so nothing is known of how fast dust leaves the air and of the level without work", w.Sensor.Name, orNone(m.setup))})
+			continue
+		}
+		back = max(back, c.Back())
+		minutes, why, ok := c.until(now)
+		if !ok {
+			known = false
+			all = append(all, Status{State: exposure.MaskCannotTell, Cause: NotKnown, Why: fmt.Sprintf("sensor %q: %s", w.Sensor.Name, why)})
+		}
+		if now > c.Back() && above == nil {
+			above = w
+		}
+		needed = max(needed, minutes)
+	}
+	m.countDown(known, busy, above != nil, needed)
+	if s := m.waiting(known, busy, above); s.State != "" {
+		all = append(all, s)
+	}
+	all = append(all, idle(busy))
+	s := strictest(all)
+	s.LevelUgM3 = &level
+	if back > 0 {
+		s.BackUgM3 = &back
+	}
+	return s
+}
+
+// countDown moves the end of the countdown, only ever later.
+func (m *Machine) countDown(known, busy, above bool, minutes float64) {
+	if !known {
+		return
+	}
+	if m.restart || above && !busy {
+		m.until = max(m.until, m.now.Elapsed+time.Duration(minutes*float64(time.Minute)))
+		m.restart = false
+	}
+	if !above && !busy && m.now.Elapsed >= m.until {
+		m.wasBack = true
+	}
+}
+
+// waiting is the answer while the air is not clear; no state if it is.
+func (m *Machine) waiting(known, busy bool, above *watch) Status {
+	s := Status{State: exposure.KeepOn, Cause: Clear}
+	if known && m.now.Elapsed < m.until {
+		end := m.now.Wall.Add(m.until - m.now.Elapsed)
+		s.KeepOnUntil = &end
+	}
+	switch {
+	case above != nil && !busy && m.wasBack:
+		s.Cause = Dust
+		s.Why = fmt.Sprintf("dust came back though no task is in the diary: sensor %q reads %.0f µg/m³", above.Sensor.Name, above.level())
+	case above != nil && !busy:
+		s.Why = fmt.Sprintf("the air is not back at the level without work: sensor %q reads %.0f µg/m³", above.Sensor.Name, above.level())
+	case s.KeepOnUntil != nil:
+		s.Why = "the dust of the work before is still leaving the air, at the slowest rate that past days let expect"
+	default:
+		return Status{}
+	}
+	return s
+}
+
+// idle is the laxest answer that there is.
+func idle(busy bool) Status {
+	if busy {
+		return Status{State: exposure.NotShownNeeded, Cause: AtWork, Why: "the air left by the work before has cleared"}
+	}
+	return Status{State: exposure.NotShownNeeded, Cause: Idle,
+		Why: "nothing dusty is in the diary and fine dust is back at the level without work; coarse dust, which the sensor does not see, falls out faster than fine; the next task, sweeping or emptying starts it afresh"}
+}
+
+func orNone(setup string) string {
+	if setup == "" {
+		return "none declared"
+	}
+	return setup
+}

@@ -1,0 +1,196 @@
+package respirator
+
+import (
+	"fmt"
+	"time"
+
+	"dustlog/internal/dust"
+	"dustlog/internal/exposure"
+)
+
+// Instant is a moment by two clocks: the one on the wall, which people set, and one
+// that only ever goes on.
+type Instant struct {
+	Wall    time.Time
+	Elapsed time.Duration
+}
+
+const (
+	// A wall clock that is off by more against the other since the last look was set.
+	clockStep = 2 * time.Second
+	// A diary not looked at for longer is not known.
+	diaryStale = time.Minute
+)
+
+// Machine says, moment by moment, whether the respirator is still needed. Hand it
+// readings, the diary and facts as they come, and ask Step at least every few
+// seconds. It is not safe for use by several goroutines.
+type Machine struct {
+	rules   Rules
+	watches []*watch
+	facts   *Facts
+	noFacts string // why there are none
+
+	tasks   []dust.Task
+	setup   string
+	diaryAt time.Duration
+	noDiary string // why it is not known; "" if it is
+
+	now        Instant
+	clockSetAt time.Duration
+	clockSet   bool
+
+	lastStop time.Time     // the latest end of a task known
+	restart  bool          // the source has just been switched off, as far as is known
+	until    time.Duration // elapsed; the air is not clear before
+	wasBack  bool          // it was, since the last task
+
+	recent []verdict
+}
+
+// verdict is an answer by itself, before the strictest of the last stretch is taken.
+type verdict struct {
+	at     time.Duration
+	status Status
+}
+
+// NewMachine watches from a moment on. Until it has seen enough, the answer is
+// keep it on.
+func NewMachine(rules Rules, sensors []Watched, at Instant) *Machine {
+	m := &Machine{rules: rules.withDefaults(), now: at, restart: true, noDiary: "it was not read yet", noFacts: "past days were not read yet"}
+	for _, s := range sensors {
+		m.watches = append(m.watches, newWatch(s, m.rules, at.Elapsed))
+	}
+	m.recent = []verdict{{at.Elapsed, Status{Time: at.Wall, State: exposure.KeepOn, Cause: Starting, Why: "watching has just begun"}}}
+	return m
+}
+
+// Reading takes a reading. Those of sensors that are not watched are ignored.
+func (m *Machine) Reading(at Instant, r dust.Reading) {
+	for _, w := range m.watches {
+		if w.Sensor.Name == r.Sensor {
+			w.take(at.Elapsed, r)
+		}
+	}
+}
+
+// Diary takes the tasks around now and the setup in use. err says that they cannot
+// be known.
+func (m *Machine) Diary(at Instant, tasks []dust.Task, setup string, err error) {
+	if err != nil {
+		m.noDiary = err.Error()
+		return
+	}
+	m.tasks, m.setup, m.diaryAt, m.noDiary = tasks, setup, at.Elapsed, ""
+	for _, t := range tasks {
+		if !t.Running() && !t.Stop.After(at.Wall) && t.Stop.After(m.lastStop) {
+			m.lastStop, m.restart, m.wasBack = t.Stop, true, false
+		}
+	}
+}
+
+// Learn takes what past days taught, in place of what was known. err says that
+// nothing can be.
+func (m *Machine) Learn(f Facts, err error) {
+	if err != nil {
+		m.facts, m.noFacts = nil, err.Error()
+		return
+	}
+	m.facts = &f
+}
+
+// Step is the answer at a moment, which must not lie before the last one by the
+// clock that only goes on.
+func (m *Machine) Step(at Instant) Status {
+	missed := at.Elapsed - m.now.Elapsed
+	m.look(at)
+	status := m.judge(missed)
+	status.Time = at.Wall
+	m.recent = append(m.recent, verdict{at.Elapsed, status})
+	old := 0
+	for old < len(m.recent)-1 && m.recent[old].at < at.Elapsed-m.rules.Settle {
+		old++
+	}
+	m.recent = m.recent[old:]
+	strictest := m.recent[0].status
+	for _, v := range m.recent[1:] {
+		if v.status.State.Strictness() >= strictest.State.Strictness() {
+			strictest = v.status
+		}
+	}
+	strictest.Time = at.Wall
+	return strictest
+}
+
+// look compares the two clocks.
+func (m *Machine) look(at Instant) {
+	drift := at.Wall.Sub(m.now.Wall) - (at.Elapsed - m.now.Elapsed)
+	if drift.Abs() > clockStep {
+		m.clockSet, m.clockSetAt = true, at.Elapsed
+	}
+	m.now = at
+}
+
+// judge is the strictest of everything there is to say; of equals the first.
+func (m *Machine) judge(missed time.Duration) Status {
+	var all []Status
+	say := func(s Status) { all = append(all, s) }
+	keep := func(c Cause, format string, args ...any) {
+		say(Status{State: exposure.KeepOn, Cause: c, Why: fmt.Sprintf(format, args...)})
+	}
+	if len(m.watches) == 0 {
+		say(Status{State: exposure.MaskCannotTell, Cause: NoSensor, Why: "no sensor sits in the breathing zone or the room"})
+	}
+	if m.clockSet && m.now.Elapsed-m.clockSetAt < m.rules.Settle {
+		keep(Clock, "the computer's clock was changed, or the computer slept")
+	}
+	if missed > m.rules.Stale {
+		keep(NoData, "nobody looked for %s", seconds(missed))
+	}
+	heard := true
+	for _, w := range m.watches {
+		if cause, why := w.trouble(m.now.Elapsed); cause != "" {
+			keep(cause, "%s", why)
+			if cause == NoData {
+				heard = false
+				m.restart = true // who knows what was done meanwhile
+			}
+		}
+	}
+	switch age := m.now.Elapsed - m.diaryAt; {
+	case m.noDiary != "":
+		keep(NoDiary, "the diary is not known: %s", m.noDiary)
+	case age > diaryStale:
+		keep(NoDiary, "the diary was not read for %s", seconds(age))
+	case m.facts == nil:
+		say(Status{State: exposure.MaskCannotTell, Cause: NotKnown, Why: m.noFacts})
+	case heard && len(m.watches) > 0:
+		running := m.running()
+		for _, t := range running {
+			say(m.atWork(t))
+		}
+		say(m.clearing(len(running) > 0))
+	}
+	return strictest(all)
+}
+
+func strictest(all []Status) Status {
+	s := all[0]
+	for _, other := range all[1:] {
+		if other.State.Strictness() > s.State.Strictness() {
+			s = other
+		}
+	}
+	return s
+}
+
+// running are the tasks under way. One that is said to end later counts, so a clock
+// that was set back ends none.
+func (m *Machine) running() (tasks []dust.Task) {
+	for _, t := range m.tasks {
+		if t.Running() || t.Stop.After(m.now.Wall) {
+			tasks = append(tasks, t)
+		}
+	}
+	return tasks
+}

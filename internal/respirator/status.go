@@ -1,0 +1,81 @@
+package respirator
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"dustlog/internal/exposure"
+)
+
+// Cause is why the state is what it is, as one word for scripts.
+type Cause string
+
+// The causes.
+const (
+	Starting  Cause = "starting"  // nothing is known yet
+	NoSensor  Cause = "no_sensor" // none where someone breathes
+	NoData    Cause = "no_data"   // readings are missing, late or unusable
+	Saturated Cause = "saturated" // a sensor at the top of its range
+	Clock     Cause = "clock"     // the clock was changed
+	NoDiary   Cause = "no_diary"  // the diary cannot be read
+	AtWork    Cause = "task"      // the task that is running
+	Dust      Cause = "dust"      // dust that no task of the diary explains, or above a limit
+	Clear     Cause = "clearing"  // the air after work
+	NotKnown  Cause = "not_known" // past days do not tell how this room clears
+	Idle      Cause = "idle"      // nothing dusty is going on
+	Ended     Cause = "ended"     // the program has stopped watching
+)
+
+// Status is the answer for one moment.
+type Status struct {
+	Time  time.Time          `json:"time"`
+	State exposure.MaskState `json:"state"`
+	Cause Cause              `json:"cause"`
+	Why   string             `json:"why"`
+	Task  string             `json:"task,omitempty"`
+	// KeepOnUntil is an upper bound while the air clears. nil: no end can be told.
+	KeepOnUntil *time.Time `json:"keep_on_until"`
+	LevelUgM3   *float64   `json:"level_ug_m3"` // highest mean of 20 s and of 2 min, of the sensors watched
+	BackUgM3    *float64   `json:"back_ug_m3"`  // at or below counts as back at the level without work
+}
+
+// Word is the state as one word for scripts.
+func (s Status) Word() string {
+	switch s.State {
+	case exposure.NotShownNeeded:
+		return "not_shown_needed"
+	case exposure.MaskCannotTell:
+		return "cannot_tell"
+	}
+	return "keep_on"
+}
+
+// Minutes left until KeepOnUntil, rounded up; ok is false if there is no end.
+func (s Status) Minutes() (n int, ok bool) {
+	if s.KeepOnUntil == nil {
+		return 0, false
+	}
+	return int(math.Ceil(max(0, s.KeepOnUntil.Sub(s.Time).Minutes()))), true
+}
+
+// Line is the state in one line, times in a zone.
+func (s Status) Line(zone *time.Location) string {
+	text := string(s.State)
+	if n, ok := s.Minutes(); ok {
+		text += fmt.Sprintf(" for %s, at most until %s", minutes(n), s.KeepOnUntil.In(zone).Format("15:04"))
+	}
+	return text + ": " + s.Why
+}
+
+func minutes(n int) string {
+	if n == 1 {
+		return "1 more minute"
+	}
+	return fmt.Sprintf("%d more minutes", n)
+}
+
+// Stopped is the status when nobody watches any more.
+func Stopped(at time.Time) Status {
+	return Status{Time: at, State: exposure.KeepOn, Cause: Ended, Why: "dustlog is no longer watching"}
+}
