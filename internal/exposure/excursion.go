@@ -90,7 +90,7 @@ func (j *judgement) peaksOf(p *piece) {
 		return
 	}
 	scale := 1 / nanogramsPerMilligram
-	if j.factor.use {
+	if j.factor.use { // the zero stays in: it is a thousandth of what a rule looks at
 		scale *= j.factor.Factor.Factor
 	}
 	e := rule.excursions(p.peaks, j.limit.MgM3, scale)

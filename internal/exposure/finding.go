@@ -83,6 +83,10 @@ func (j judgement) decide() (Finding, string) {
 			"one shift says nothing about other days, and below a limit is not the goal for a carcinogen",
 		})
 	}
+	if j.factor.use {
+		x, low, high := j.withFactor()
+		against = append([]string{fmt.Sprintf("%s mg/m³ (%s to %s) with the %s", number(x), number(low), number(high), j.factor.note)}, against...)
+	}
 	return CannotTell, sentence(append(against, j.caveats()...))
 }
 

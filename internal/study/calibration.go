@@ -41,8 +41,11 @@ func (s *Study) OnlySensor(name string) (dust.Sensor, error) {
 		return s.sensors[0], nil
 	}
 	if name == "" {
-		_, err := s.Sensor("")
-		return dust.Sensor{}, fmt.Errorf("choose one with --sensor: %w", err)
+		var names []string
+		for _, sensor := range s.sensors {
+			names = append(names, sensor.Name)
+		}
+		return dust.Sensor{}, fmt.Errorf("%w: give --sensor, one of %s", dust.ErrUnknownSensor, strings.Join(names, ", "))
 	}
 	return s.Sensor(name)
 }
