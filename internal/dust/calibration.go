@@ -11,24 +11,26 @@ import (
 // Calibration is one check or calibration of a sensor, as it was worked out. A
 // record is never changed: a better one is added, a wrong one retired.
 type Calibration struct {
-	ID       int64 // given by the store
-	Kind     CalibrationKind
-	Sensor   string    // for several side by side: the reference
-	Made     time.Time // when it was entered
-	From, To time.Time // the readings it rests on
-	Metric   string    // channel it holds for, as Channel.Metric
-	Fraction string    // of dust, "" where that means nothing
-	Material string
-	Task     string
-	Season   string
+	ID       int64           `json:"id"` // given by the store
+	Kind     CalibrationKind `json:"kind"`
+	Sensor   string          `json:"sensor"` // for several side by side: the reference
+	Made     time.Time       `json:"made"`   // when it was entered
+	From     time.Time       `json:"from"`   // the readings it rests on
+	To       time.Time       `json:"to"`
+	Metric   string          `json:"metric,omitempty"`   // channel it holds for, as Channel.Metric
+	Fraction string          `json:"fraction,omitempty"` // of dust, "" where that means nothing
+	Material string          `json:"material,omitempty"`
+	Task     string          `json:"task,omitempty"`
+	Season   string          `json:"season,omitempty"`
 	// Valid and Expires bound the days whose shifts a factor may be used for; zero
 	// means open.
-	Valid, Expires time.Time
-	Numbers        string // JSON, by kind
-	Note           string
+	Valid   time.Time `json:"valid,omitzero"`
+	Expires time.Time `json:"expires,omitzero"`
+	Numbers string    `json:"numbers"` // JSON, by kind
+	Note    string    `json:"note,omitempty"`
 
-	Retired    time.Time // zero while it may be used
-	RetiredWhy string
+	Retired    time.Time `json:"retired,omitzero"` // zero while it may be used
+	RetiredWhy string    `json:"retired_why,omitempty"`
 }
 
 // CalibrationKind says what was calibrated.

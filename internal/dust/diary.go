@@ -8,12 +8,12 @@ import (
 
 // Task is a stretch of work as the diary tells it.
 type Task struct {
-	ID       int64
-	Name     string // what was done, as in "sanding"
-	Material string
-	Person   string // optional
-	Start    time.Time
-	Stop     time.Time // zero while the task is running
+	ID       int64     `json:"id"`
+	Name     string    `json:"task"` // what was done, as in "sanding"
+	Material string    `json:"material,omitempty"`
+	Person   string    `json:"person,omitempty"`
+	Start    time.Time `json:"start"`
+	Stop     time.Time `json:"stop,omitzero"` // zero while the task is running
 }
 
 // Running reports whether the task has not been stopped yet.
@@ -43,15 +43,15 @@ func (t Task) Check() error {
 // Setup is a named state of the dust collection: which blower, separator,
 // filter, hood and gates were in use.
 type Setup struct {
-	Name string
-	Note string
+	Name string `json:"setup"`
+	Note string `json:"note,omitempty"`
 }
 
 // SetupPeriod is a stretch of time under one setup.
 type SetupPeriod struct {
-	Setup string
-	From  time.Time
-	To    time.Time // zero while it lasts
+	Setup string    `json:"setup"`
+	From  time.Time `json:"from"`
+	To    time.Time `json:"to,omitzero"` // zero while it lasts
 }
 
 // SetupAt returns the setup in use at t, or "" if none was declared.

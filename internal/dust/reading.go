@@ -16,9 +16,9 @@ type Reading struct {
 
 // Sensor describes a sensor that readings come from.
 type Sensor struct {
-	Name     string
-	Model    string
-	Position Position
+	Name     string   `json:"sensor"`
+	Model    string   `json:"model"`
+	Position Position `json:"position"`
 }
 
 // Position says where a sensor sits. It decides what its readings may speak for.
