@@ -62,7 +62,7 @@ func (o Options) complete() (Options, error) {
 		o.Theme = Light
 	}
 	if _, ok := themes[o.Theme]; !ok {
-		return o, fmt.Errorf("unknown theme %q: use %q", o.Theme, Light)
+		return o, fmt.Errorf("unknown theme %q: use %q or %q", o.Theme, Light, Dark)
 	}
 	if o.Width == 0 {
 		o.Width = defaultWidth

@@ -27,6 +27,7 @@ func (b taskBands) Plot(c draw.Canvas, _ *plot.Plot) {
 		b.band(c, i, b.bandBox(i).Add(foot))
 	}
 	sty := taskStyle
+	sty.Color = b.th.ink
 	sty.XAlign = draw.XCenter
 	for _, t := range b.labels {
 		box, band := t.box.Add(foot), b.bandBox(t.band).Add(foot)

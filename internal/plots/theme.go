@@ -12,8 +12,12 @@ import (
 // Theme names a set of colours.
 type Theme string
 
-// Light is dark ink on white, for screens and paper.
-const Light Theme = "light"
+// The themes: dark ink on white, for screens and paper; chalk on slate, for
+// screens in the dark.
+const (
+	Light Theme = "light"
+	Dark  Theme = "dark"
+)
 
 // theme holds every colour that pictures use. On the paper text reaches a
 // contrast of 4.5:1 and lines that carry meaning 3:1 (WCAG 2.2, criteria 1.4.3
@@ -24,7 +28,7 @@ type theme struct {
 	reading, mean, limit color.NRGBA // the trace of a shift
 	bandA, bandB         color.NRGBA // tasks along the top, in turn
 	before, after        color.NRGBA
-	fills                []color.NRGBA // stacked bars, light enough for ink on top
+	fills                []color.NRGBA // stacked bars, far enough from ink for words on top
 	hatch                color.NRGBA   // lines on a fill
 	rest                 color.NRGBA   // the part of a bar that belongs to no task
 }
@@ -42,6 +46,15 @@ var themes = map[Theme]*theme{
 		fills: []color.NRGBA{rgb(0x9fb6d3), rgb(0xe3c9a0), rgb(0xc4a5bf), rgb(0xcfd8df), rgb(0x8fb5b5), rgb(0xdfb3a4), rgb(0xb2aed6)},
 		hatch: rgb(0x6b7683),
 		rest:  rgb(0xffffff),
+	},
+	Dark: {
+		paper: rgb(0x1e2427), ink: rgb(0xf1ede0), muted: rgb(0xb9b8ad), edge: rgb(0x6a7276), grid: rgb(0x363d41), shade: rgb(0x2b3236),
+		reading: rgb(0x8ea6c9), mean: rgb(0xe3e9f6), limit: rgb(0xf0a878),
+		bandA: rgb(0x3a4550), bandB: rgb(0x484134),
+		before: rgb(0xe2b271), after: rgb(0x7cc3dd),
+		fills: []color.NRGBA{rgb(0x3b5675), rgb(0x6a5228), rgb(0x65436a), rgb(0x4a545b), rgb(0x2c5f5f), rgb(0x71463a), rgb(0x4d4a7d)},
+		hatch: rgb(0x97a1a9),
+		rest:  rgb(0x1e2427),
 	},
 }
 

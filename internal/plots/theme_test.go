@@ -29,18 +29,20 @@ func contrast(a, b color.NRGBA) float64 {
 
 func TestContrasts(t *testing.T) {
 	require.InDelta(t, 21, contrast(rgb(0), rgb(0xffffff)), 1e-9)
-	th := themes[Light]
-	for _, c := range []color.NRGBA{th.ink, th.muted, th.limit, th.before, th.after} {
-		require.GreaterOrEqual(t, contrast(c, th.paper), 4.5, c)
-	}
-	for _, c := range []color.NRGBA{th.ink, th.muted, th.limit} {
-		require.GreaterOrEqual(t, contrast(c, th.shade), 4.5, c)
-	}
-	for _, c := range []color.NRGBA{th.reading, th.mean} {
-		require.GreaterOrEqual(t, contrast(c, th.paper), 3.0, c)
-	}
-	for _, c := range append(slices.Clone(th.fills), th.bandA, th.bandB, th.rest) {
-		require.GreaterOrEqual(t, contrast(th.ink, c), 4.5, c)
+	for name, th := range themes {
+		for _, c := range []color.NRGBA{th.ink, th.muted, th.limit, th.before, th.after} {
+			require.GreaterOrEqual(t, contrast(c, th.paper), 4.5, "%s %v", name, c)
+		}
+		for _, c := range []color.NRGBA{th.ink, th.muted, th.limit} {
+			require.GreaterOrEqual(t, contrast(c, th.shade), 4.5, "%s %v", name, c)
+		}
+		for _, c := range []color.NRGBA{th.reading, th.mean} {
+			require.GreaterOrEqual(t, contrast(c, th.paper), 3.0, "%s %v", name, c)
+		}
+		for _, c := range append(slices.Clone(th.fills), th.bandA, th.bandB, th.rest) {
+			require.GreaterOrEqual(t, contrast(th.ink, c), 4.5, "%s %v", name, c)
+		}
+		require.GreaterOrEqual(t, len(th.fills), len(themes[Light].fills), "as many looks for tasks in each")
 	}
 }
 
