@@ -24,6 +24,7 @@ type reportOptions struct {
 	before, after string
 	limit, shift  string
 	out           string
+	bundle        string
 	win           windowFlags
 	invented      bool
 }
@@ -39,7 +40,7 @@ while the collector is writing.
 
 With exactly two setups in the store they are compared without being named.`,
 		Example: `  dustlog report --before "old filter" --after "new filter" --out week.html
-  dustlog report --from 2026-03-02 --to 2026-03-13 --limit uk-hard`,
+  dustlog report --from 2026-03-02 --to 2026-03-13 --limit uk-hard --bundle week.zip`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			cfg, err := a.load(given(map[string]string{"shop.limit": o.limit, "shop.shift": o.shift}))
@@ -62,6 +63,7 @@ With exactly two setups in the store they are compared without being named.`,
 	cmd.Flags().StringVar(&o.limit, "limit", "", "id of the exposure limit (see `dustlog limits`)")
 	cmd.Flags().StringVar(&o.shift, "shift", "", "working hours, as in 08:00-16:30")
 	cmd.Flags().StringVarP(&o.out, "out", "o", "dustlog-report.html", "file to write; - for standard output")
+	cmd.Flags().StringVar(&o.bundle, "bundle", "", "also pack readings, diary, calibrations, settings, limits and results into this zip file, see `dustlog verify`")
 	o.win.add(cmd)
 	_ = cmd.RegisterFlagCompletionFunc("limit", completeLimits)
 	_ = cmd.RegisterFlagCompletionFunc("before", a.completeSetups)
@@ -83,6 +85,12 @@ func runReport(ctx context.Context, a *app, cfg config.Config, o reportOptions, 
 	var page bytes.Buffer
 	if err := report.WriteHTML(&page, in); err != nil {
 		return in, err
+	}
+	if o.bundle != "" {
+		if err := writeBundle(ctx, a, cfg, records, o, w, in, page.Bytes()); err != nil {
+			return in, err
+		}
+		a.remark("evidence bundle written to %s; check it with: dustlog verify %s", o.bundle, o.bundle)
 	}
 	if o.out == "-" {
 		_, err = a.Stdout.Write(page.Bytes())

@@ -1,0 +1,297 @@
+package cli
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"maps"
+	"os"
+	"path/filepath"
+	"reflect"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"dustlog/internal/bundle"
+	"dustlog/internal/config"
+	"dustlog/internal/csvfile"
+	"dustlog/internal/dust"
+	"dustlog/internal/store/sqlite"
+	"dustlog/internal/study"
+)
+
+func newVerify(a *app) *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "verify FILE",
+		Short: "Recompute an evidence bundle and say whether its results hold",
+		Long: `Check every file of an evidence bundle against its SHA-256, put its readings and
+diary into a fresh store, compute exposure and comparison again, and say
+"identical" or list what differs. Nothing outside the bundle is used but this
+program; the bundle is not changed.
+
+Hashes show that a bundle was not changed since it was made. They do not show who
+made it, or that the sensors were where the diary says.`,
+		Example: "  dustlog report --bundle week.zip\n  dustlog verify week.zip",
+		Args:    exactArgs("FILE"),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return runVerify(cmd.Context(), a, args[0])
+		},
+	}
+	a.addJSON(cmd)
+	return cmd
+}
+
+// verification is what verify found.
+type verification struct {
+	Schema      int          `json:"schema"`
+	File        string       `json:"file"`
+	MadeBy      string       `json:"made_by"`
+	CheckedBy   string       `json:"checked_by"`
+	Files       int          `json:"files"`
+	BadFiles    []string     `json:"bad_files"`
+	Readings    int          `json:"readings"`
+	Identical   bool         `json:"identical"`
+	Differences []difference `json:"differences"`
+}
+
+// difference is one value that came out otherwise.
+type difference struct {
+	Where  string `json:"where"`
+	Bundle string `json:"in_bundle"`
+	Here   string `json:"computed_here"`
+}
+
+func runVerify(ctx context.Context, a *app, path string) error {
+	b, err := bundle.Open(path)
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	v := verification{Schema: 1, File: path, MadeBy: b.Manifest.MadeBy, CheckedBy: "dustlog " + version(), Files: len(b.Manifest.Files),
+		BadFiles: b.Check(), Differences: []difference{}}
+	if len(v.BadFiles) == 0 {
+		if err := v.recompute(ctx, a, b); err != nil {
+			return err
+		}
+	} else {
+		v.BadFiles = slices.Clip(v.BadFiles)
+	}
+	v.Identical = len(v.BadFiles) == 0 && len(v.Differences) == 0
+	if a.json {
+		err = writeJSON(a.Stdout, v)
+	} else {
+		v.print(a)
+	}
+	switch {
+	case err != nil:
+		return err
+	case len(v.BadFiles) > 0:
+		return fmt.Errorf("%w: %d files", bundle.ErrDamaged, len(v.BadFiles))
+	case len(v.Differences) > 0:
+		return differs(len(v.Differences))
+	}
+	return nil
+}
+
+func (v *verification) print(a *app) {
+	fmt.Fprintf(a.Stdout, "%s, made by %s\n", v.File, v.MadeBy)
+	if len(v.BadFiles) > 0 {
+		for _, bad := range v.BadFiles {
+			fmt.Fprintln(a.Stdout, wrap("changed: "+bad, 98, "  "))
+		}
+		return
+	}
+	fmt.Fprintf(a.Stdout, "  %d files as the manifest says\n", v.Files)
+	fmt.Fprintf(a.Stdout, "  %d readings taken in again, exposure and comparison computed again by %s\n", v.Readings, v.CheckedBy)
+	if v.Identical {
+		fmt.Fprintln(a.Stdout, "  identical: every number and every word of the results")
+		return
+	}
+	const most = 40
+	for i, d := range v.Differences {
+		if i == most {
+			fmt.Fprintf(a.Stdout, "  and %d more; all with --json\n", len(v.Differences)-most)
+			break
+		}
+		fmt.Fprintf(a.Stdout, "  %s\n    in the bundle: %s\n    computed here: %s\n", d.Where, shorten(d.Bundle), shorten(d.Here))
+	}
+}
+
+func shorten(s string) string {
+	if r := []rune(s); len(r) > 200 {
+		return string(r[:200]) + " …"
+	}
+	return s
+}
+
+// recompute builds a store from the bundle, in a folder that is removed again.
+func (v *verification) recompute(ctx context.Context, a *app, b *bundle.Bundle) error {
+	var settings evidenceSettings
+	if err := b.ReadJSON(bundleSettings, &settings); err != nil {
+		return err
+	}
+	folder, err := os.MkdirTemp("", "dustlog-verify-")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(folder)
+	path := filepath.Join(folder, "evidence.db")
+	if v.Readings, err = unpack(ctx, a, b, path); err != nil {
+		return err
+	}
+	settings.Given["store"] = path
+	cfg, err := config.Load(config.Sources{Flags: settings.Given, Store: path})
+	if err != nil {
+		return fmt.Errorf("%s: %w", bundleSettings, err)
+	}
+	cfg.Limits, cfg.Materials, cfg.Sensors = settings.Limits, settings.Materials, settings.Sensors
+	s, records, err := a.openStudy(ctx, cfg)
+	if err != nil {
+		return err
+	}
+	defer records.Close()
+	in, err := gather(ctx, a, cfg, s, records, reportOptions{before: settings.Before, after: settings.After}, study.Window{From: settings.From, To: settings.To})
+	if err != nil {
+		return err
+	}
+	var was, is any
+	if err := b.ReadJSON(bundleResults, &was); err != nil {
+		return err
+	}
+	text, err := json.Marshal(resultsOf(in))
+	if err != nil {
+		return err
+	}
+	if err := json.Unmarshal(text, &is); err != nil {
+		return err
+	}
+	v.Differences = append(v.Differences, compareJSON("", was, is)...)
+	return nil
+}
+
+// unpack puts readings and diary into a new store and counts the readings.
+func unpack(ctx context.Context, a *app, b *bundle.Bundle, path string) (n int, err error) {
+	var diary evidenceDiary
+	if err := b.ReadJSON(bundleDiary, &diary); err != nil {
+		return 0, err
+	}
+	store, err := sqlite.Open(ctx, path, sqlite.Options{Create: true})
+	if err != nil {
+		return 0, err
+	}
+	defer store.Close()
+	if err := enterDiary(ctx, store, diary); err != nil {
+		return 0, fmt.Errorf("%s: %w", bundleDiary, err)
+	}
+	files := b.Entries(bundleReadings)
+	bar := a.progress(len(files)+5, "readings")
+	defer bar.done()
+	for _, f := range files {
+		bar.step(f.Name)
+		count := importCount{sensors: map[string]bool{}, known: diary.Sensors}
+		err := b.Read(f.Name, func(r io.Reader) error {
+			return store.Import(ctx, func(tx sqlite.Appender) error {
+				if err := count.take(ctx, tx, csvfile.Read(r, f.Name, csvfile.Options{})); err != nil && count.read > 0 {
+					return err
+				}
+				return nil
+			})
+		})
+		if err != nil {
+			return n, err
+		}
+		n += count.read
+	}
+	return n, nil
+}
+
+func enterDiary(ctx context.Context, store *sqlite.Store, d evidenceDiary) error {
+	for _, s := range d.Sensors {
+		if err := store.PutSensor(ctx, s); err != nil {
+			return err
+		}
+	}
+	for _, s := range d.Setups {
+		if err := store.PutSetup(ctx, s); err != nil {
+			return err
+		}
+	}
+	for _, p := range d.Periods {
+		if err := store.UseSetup(ctx, p.Setup, "", p.From); err != nil {
+			return err
+		}
+	}
+	for _, t := range d.Tasks {
+		add := store.AddTask
+		if t.Running() {
+			add = store.StartTask
+		}
+		if _, err := add(ctx, t); err != nil {
+			return err
+		}
+	}
+	for _, c := range d.Calibrations {
+		if err := enterCalibration(ctx, store, c); err != nil {
+			return err
+		}
+	}
+	for _, q := range d.LineQuality {
+		if err := store.AddLineQuality(ctx, q); err != nil {
+			return err
+		}
+	}
+	for _, e := range d.Events {
+		if err := store.AddEvent(ctx, e); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// enterCalibration keeps the number of a calibration, which results name.
+func enterCalibration(ctx context.Context, store *sqlite.Store, c dust.Calibration) error {
+	added, err := store.AddCalibration(ctx, c)
+	if err != nil {
+		return err
+	}
+	if added.ID != c.ID {
+		return fmt.Errorf("calibration %d has the number %d here: the bundle does not hold all calibrations", c.ID, added.ID)
+	}
+	if !c.InUse() {
+		_, err = store.RetireCalibration(ctx, c.ID, c.RetiredWhy, c.Retired)
+	}
+	return err
+}
+
+// compareJSON lists where two JSON documents differ.
+func compareJSON(where string, was, is any) (all []difference) {
+	switch was := was.(type) {
+	case map[string]any:
+		if is, ok := is.(map[string]any); ok {
+			keys := slices.Sorted(maps.Keys(was))
+			for k := range is {
+				if _, known := was[k]; !known {
+					keys = append(keys, k)
+				}
+			}
+			for _, k := range keys {
+				all = append(all, compareJSON(strings.TrimPrefix(where+"."+k, "."), was[k], is[k])...)
+			}
+			return all
+		}
+	case []any:
+		if is, ok := is.([]any); ok && len(was) == len(is) {
+			for i := range was {
+				all = append(all, compareJSON(fmt.Sprintf("%s[%d]", where, i), was[i], is[i])...)
+			}
+			return all
+		}
+	}
+	if reflect.DeepEqual(was, is) {
+		return nil
+	}
+	text := func(v any) string { b, _ := json.Marshal(v); return string(b) }
+	return []difference{{Where: where, Bundle: text(was), Here: text(is)}}
+}
