@@ -23,6 +23,7 @@ type Config struct {
 	Sensors     []Sensor
 	Limits      []Limit           // the user's own, beside the built-in table
 	Materials   map[string]string // material of the diary → group of woods
+	Respirator  Respirator
 
 	origins map[string]string
 }
@@ -160,9 +161,10 @@ type file struct {
 		TokenFile *string `toml:"token_file"`
 		Org       *string `toml:"org"`
 	} `toml:"forward"`
-	Sensor    []Sensor          `toml:"sensor"`
-	Limit     []Limit           `toml:"limit"`
-	Materials map[string]string `toml:"materials"`
+	Respirator respiratorFile    `toml:"respirator"`
+	Sensor     []Sensor          `toml:"sensor"`
+	Limit      []Limit           `toml:"limit"`
+	Materials  map[string]string `toml:"materials"`
 }
 
 // ErrFile marks an error in the configuration file itself, ErrSetting a setting

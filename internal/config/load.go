@@ -42,7 +42,7 @@ func (s setting) variable() string {
 	return "DUSTLOG_" + strings.ToUpper(strings.ReplaceAll(s.name, ".", "_"))
 }
 
-var settings = []setting{
+var settings = append([]setting{
 	{"store", "path of the store",
 		func(f *file) *string { return f.Store },
 		func(c *Config) string { return c.Store },
@@ -94,7 +94,7 @@ var settings = []setting{
 		func(f *file) *string { return f.Forward.Org },
 		func(c *Config) string { return c.Forward.Org },
 		func(c *Config, v string) error { c.Forward.Org = v; return nil }},
-}
+}, respiratorSettings...)
 
 func number(x *float64) *string {
 	if x == nil {
@@ -159,6 +159,7 @@ func Load(src Sources) (Config, error) {
 		Store:       src.Store,
 		CommitEvery: 10 * time.Second,
 		Forward:     Forward{Every: time.Minute},
+		Respirator:  defaultRespirator(),
 		Shop:        Shop{Zone: time.Local, Limit: DefaultLimit, LongShifts: "none", MassScale: Industrial, SmallestChange: 30},
 		origins:     map[string]string{},
 	}
@@ -172,6 +173,10 @@ func Load(src Sources) (Config, error) {
 		}
 	}
 	c.Sensors, c.Limits, c.Materials = f.Sensor, f.Limit, f.Materials
+	c.Respirator.OnChange = f.Respirator.OnChange
+	if err := c.Respirator.check(); err != nil {
+		return c, fmt.Errorf("%w %s: %w", ErrFile, c.Path, err)
+	}
 	return c, c.checkSensors()
 }
 

@@ -17,7 +17,10 @@ const enoughDays = 3
 // blowing and changing bags, bins or filters raise the most dust in published
 // surveys and agencies' guidance. Any sanding counts, since a diary seldom tells
 // hand from machine.
-var dustyWork = []string{"sand", "turning", "lathe", "sweep", "broom", "blow", "compressed air"}
+var dustyWork = append([]string{"sand", "turning", "lathe"}, whirlingWork...)
+
+// whirlingWork moves dust that has settled.
+var whirlingWork = []string{"sweep", "broom", "blow", "compressed air"}
 
 var dustyVessels = []string{"bag", "bin", "filter", "drum"}
 
@@ -209,12 +212,17 @@ func sensitiser(material string, own map[string]string) string {
 	return ""
 }
 
-// byDefault reports whether a task's name is one of dustyWork, or the emptying
-// of a bag, bin or filter.
-func byDefault(task string) bool {
-	if containsAny(task, dustyWork) != "" {
-		return true
-	}
+// byDefault reports whether a task's name is one of dustyWork or an emptying.
+func byDefault(task string) bool { return containsAny(task, dustyWork) != "" || empties(task) }
+
+// MovesSettledDust reports whether a task's name is one of sweeping, blowing down or
+// emptying.
+func MovesSettledDust(task string) bool {
+	return containsAny(task, whirlingWork) != "" || empties(task)
+}
+
+// empties reports whether a task's name is the emptying of a bag, bin or filter.
+func empties(task string) bool {
 	return containsAny(task, dustyVessels) != "" && containsAny(task, emptying) != ""
 }
 

@@ -300,7 +300,7 @@ func TestWithoutSensorsOrReadings(t *testing.T) {
 	s.mute = true
 	s.run(2 * time.Minute)
 	s.want(exposure.KeepOn, NoData)
-	require.Contains(t, s.last.Why, "nothing yet")
+	require.Contains(t, s.last.Why, "nothing for 2 min")
 }
 
 // Two sensors: the one that says less decides.

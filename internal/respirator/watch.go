@@ -46,7 +46,7 @@ type watch struct {
 	began    time.Duration
 	newest   dust.Flags // of the newest reading, usable or not
 	missing  bool       // the newest reading has no number
-	any      bool
+	any      bool       // there was one
 }
 
 type sample struct {
@@ -102,9 +102,7 @@ func (w *watch) trouble(at time.Duration) (Cause, string) {
 			}
 		}
 		return "", ""
-	case !w.any:
-		return NoData, name + " has sent nothing yet"
-	case w.missing:
+	case w.any && w.missing:
 		return NoData, fmt.Sprintf("%s has sent no number for %s", name, seconds(silent))
 	case w.newest != 0:
 		return NoData, fmt.Sprintf("%s has sent nothing usable for %s (%s)", name, seconds(silent), strings.ReplaceAll(w.newest.String(), "_", " "))
