@@ -29,6 +29,7 @@ func TestScripts(t *testing.T) {
 			"steps":  steps,
 			"fake":   fake,
 			"span":   span,
+			"decay":  decay,
 			"influx": influx, "samejson": samejson,
 		},
 		Condition: condition,

@@ -38,6 +38,7 @@ func Analyse(in Input) (Result, error) {
 	for _, p := range in.pauses(busy) {
 		r.Decays = append(r.Decays, in.decays(p, busy)...)
 	}
+	choose(r.Decays)
 	r.Cleaner = in.cleaner(r.Decays)
 	if in.Setup != "" {
 		r.Decays = slices.DeleteFunc(r.Decays, func(d Decay) bool { return d.Setup != in.Setup })
@@ -145,18 +146,62 @@ func (in Input) fitted(p pause, means []mean, from time.Time, endedBy string, bu
 		return d
 	}
 	d.From = means[0].time().Add(-stepMs / 2 * time.Millisecond)
+	d.judge(means, in.elsewhere(busy, d.From, d.To), "")
+	if in.Background == nil {
+		return in.withLevel(d)
+	}
+	if steady := in.withoutCourse(means); steady != nil {
+		other := d
+		other.judge(steady, in.elsewhere(busy, d.From, d.To), in.Background.Sensor.Name)
+		if other.State == Measured && (d.State != Measured || other.fit.Scatter < d.fit.Scatter) {
+			d = other
+		}
+	}
+	return in.withLevel(d)
+}
+
+// judge fits the means. course is the sensor whose course was taken off.
+func (d *Decay) judge(means []mean, elsewhere *Background, course string) {
 	hours, c := columns(means)
-	elsewhere := in.elsewhere(busy, d.From, d.To)
 	fit, why, err := Judge(hours, c, elsewhere, Options{})
 	if err != nil {
-		why = err.Error()
+		why = reason(err)
 	}
 	if why != "" {
 		d.State, d.Why = CannotTell, why
+		return
+	}
+	d.State, d.Why, d.Means = Measured, "", len(means)
+	d.set(fit, elsewhere, course)
+}
+
+// withoutCourse takes the ups and downs of the background sensor off: C less
+// B − mean of B. What is left goes to a steady level. nil if too little of B was
+// measured.
+func (in Input) withoutCourse(means []mean) []mean {
+	var out []mean
+	var level float64
+	for _, m := range means {
+		if i, found := search(in.Background.means, m.ms); found {
+			b := in.Background.means[i].c
+			level += b
+			m.c -= b
+			out = append(out, m)
+		}
+	}
+	if float64(len(out)) < enoughOfCourse*float64(len(means)) || len(out) < leastMeans {
+		return nil
+	}
+	for i := range out {
+		out[i].c += level / float64(len(out))
+	}
+	return out
+}
+
+func (in Input) withLevel(d Decay) Decay {
+	if d.State != Measured {
 		return d
 	}
-	d.State = Measured
-	d.set(fit, elsewhere)
 	if in.Level > 0 {
 		d.setLevel(in.Level)
 	}
@@ -171,7 +216,11 @@ func columns(means []mean) (hours, c []float64) {
 	return hours, c
 }
 
-func (d *Decay) set(f Fit, elsewhere *Background) {
+// enoughOfCourse is the share of a record's means that the background sensor must
+// have too.
+const enoughOfCourse = 0.9
+
+func (d *Decay) set(f Fit, elsewhere *Background, course string) {
 	d.fit = f
 	d.PerHour, d.Low, d.High = ptr(f.PerHour), ptr(f.Low), ptr(f.High)
 	d.HalfLifeMinutes, d.C0, d.Background = ptr(f.HalfLifeMinutes()), ptr(f.C0), ptr(f.Background)
@@ -179,6 +228,9 @@ func (d *Decay) set(f Fit, elsewhere *Background) {
 	d.BackgroundFrom = "fitted"
 	if f.Fixed {
 		d.BackgroundFrom = elsewhere.Kind
+	}
+	if course != "" {
+		d.BackgroundFrom += fmt.Sprintf(", course of sensor %q taken off", course)
 	}
 }
 

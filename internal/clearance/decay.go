@@ -122,16 +122,17 @@ func finite(x float64) bool { return x-x == 0 }
 // widen adds what the uncertainty of a fixed background does: the covariance
 // gains δδᵀ, with δ half the change of the parameters from Cbg − u to Cbg + u.
 func (f Fit) widen(t, c []float64, o Options) (Fit, error) {
-	var shifted [2]Fit
+	var excess, rate [2]float64
 	for i, by := range []float64{-o.Fixed.U, o.Fixed.U} {
 		other := *o.Fixed
 		other.Level += by
-		var err error
-		if shifted[i], err = fitOnce(t, c, Options{o.Weights, o.NotRobust, &other}); err != nil {
-			return Fit{}, fmt.Errorf("decay with the background at %.3g: %w", other.Level, err)
+		_, s, err := solve(t, c, Options{o.Weights, o.NotRobust, &other})
+		if err != nil {
+			return Fit{}, fmt.Errorf("decay: with a background of %.3g, as it may be, there is none: %w", other.Level, err)
 		}
+		excess[i], rate[i] = s.p[0], s.p[1]
 	}
-	delta := [3]float64{o.Fixed.U, (shifted[1].excess() - shifted[0].excess()) / 2, (shifted[1].PerHour - shifted[0].PerHour) / 2}
+	delta := [3]float64{o.Fixed.U, (excess[1] - excess[0]) / 2, (rate[1] - rate[0]) / 2}
 	for a := range 3 {
 		for b := a; b < 3; b++ {
 			f.cov.SetSym(a, b, f.cov.At(a, b)+delta[a]*delta[b])

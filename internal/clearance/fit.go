@@ -35,10 +35,19 @@ func newModel(o Options) model {
 
 // fitOnce fits with the background free or at exactly the fixed level.
 func fitOnce(t, c []float64, o Options) (Fit, error) {
+	r, s, err := solve(t, c, o)
+	if err != nil {
+		return Fit{}, err
+	}
+	return r.fit(s)
+}
+
+// solve finds the curve.
+func solve(t, c []float64, o Options) (*reweighting, solution, error) {
 	m := newModel(o)
 	start, err := m.start(t, c)
 	if err != nil {
-		return Fit{}, err
+		return nil, solution{}, err
 	}
 	unit := make([]float64, len(start))
 	for j := range unit {
@@ -47,19 +56,22 @@ func fitOnce(t, c []float64, o Options) (Fit, error) {
 	if !m.fixed {
 		unit[0] = unit[1] // a background near zero has no size of its own
 	}
-	r := reweighting{m: m, t: t, c: c, o: o, unit: unit}
+	r := &reweighting{m: m, t: t, c: c, o: o, unit: unit}
 	s, err := r.run(start)
 	if err != nil {
-		return Fit{}, err
+		return nil, solution{}, err
 	}
-	return r.fit(s)
+	if n := len(s.p); !(s.p[n-2] > 0 && s.p[n-1] > 0) {
+		return nil, solution{}, fmt.Errorf("decay: the best curve rises: %w", ErrNoFall)
+	}
+	return r, s, nil
 }
 
 // start finds the best of a row of rates: for each, the rest is linear. It spans
 // what a record of length T can show, 0.05/T to 100/T.
 func (m model) start(t, c []float64) ([]float64, error) {
 	if lowest, highest := slices.Min(c), slices.Max(c); !(highest-lowest > 1e-9*math.Abs(highest)) {
-		return nil, fmt.Errorf("decay: %w: the values do not differ", ErrNoFall)
+		return nil, fmt.Errorf("decay: the values do not differ: %w", ErrNoFall)
 	}
 	const steps = 80
 	length := t[len(t)-1]
@@ -79,7 +91,7 @@ func (m model) start(t, c []float64) ([]float64, error) {
 		}
 	}
 	if best == nil {
-		return nil, fmt.Errorf("decay: %w: the level does not go down", ErrNoFall)
+		return nil, fmt.Errorf("decay: the level does not go down: %w", ErrNoFall)
 	}
 	if m.fixed {
 		return best[1:], nil
@@ -106,9 +118,6 @@ func (m model) linear(t, c []float64, lambda float64) (background, excess float6
 func (r *reweighting) fit(s solution) (Fit, error) {
 	n, params := len(r.t), len(s.p)
 	excess, lambda := s.p[params-2], s.p[params-1]
-	if !(excess > 0 && lambda > 0) {
-		return Fit{}, fmt.Errorf("decay: %w: the best curve rises", ErrNoFall)
-	}
 	f := Fit{
 		PerHour: lambda, Background: r.m.level, Fixed: r.m.fixed, N: n,
 		Hours: r.t[n-1], WeighedDown: r.weighedDown,
@@ -120,7 +129,7 @@ func (r *reweighting) fit(s solution) (Fit, error) {
 	f.NEff = effective(r.clipped())
 	f.DF = f.NEff - float64(params)
 	if f.DF < 1 {
-		return Fit{}, fmt.Errorf("decay: %w: it does not follow one exponential; its residuals hang together so that %d means are worth %.1f", ErrTooFew, n, f.NEff)
+		return Fit{}, fmt.Errorf("decay: its residuals hang together so that %d means are worth %.1f, it does not follow one exponential: %w", n, f.NEff, ErrTooFew)
 	}
 	variance := r.variance(s)
 	f.Scatter = math.Sqrt(variance)

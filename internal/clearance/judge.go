@@ -3,6 +3,7 @@ package clearance
 import (
 	"fmt"
 	"math"
+	"strings"
 )
 
 // What a record must show before a rate is said. The first two tell a background
@@ -44,12 +45,12 @@ func judgeFree(hours, c []float64, o Options) (Fit, string) {
 	f, err := FitDecay(hours, c, o)
 	switch {
 	case err != nil:
-		return f, err.Error()
+		return f, reason(err)
 	case f.C0 <= visible*f.Background:
 		return f, fmt.Sprintf("the level at the start is only %.1f times the background", f.C0/f.Background)
 	case f.Hours*f.PerHour < longEnough:
 		return f, fmt.Sprintf("the record of %.0f min is %.1f times 1/λ, %g times is needed to tell the background", f.Hours*60, f.Hours*f.PerHour, longEnough)
-	case !(f.LowOne > 0):
+	case !(f.Low > 0):
 		return f, "the scatter is so wide that the rate may be zero"
 	}
 	return f, ""
@@ -59,15 +60,24 @@ func judgeFixed(hours, c []float64, o Options) (Fit, string) {
 	f, err := FitDecay(hours, c, o)
 	switch {
 	case err != nil:
-		return f, err.Error()
+		return f, reason(err)
 	case f.excess() <= surely*o.Fixed.U:
 		return f, fmt.Sprintf("the level at the start, %.3g, is not clearly above it", f.C0)
 	case f.Hours*f.PerHour < fixedEnough:
 		return f, fmt.Sprintf("the record of %.0f min is only %.1f times 1/λ", f.Hours*60, f.Hours*f.PerHour)
-	case !(f.LowOne > 0):
+	case !(f.Low > 0):
 		return f, "the scatter is so wide that the rate may be zero"
 	}
 	return f, ""
+}
+
+// reason is an error's text without what only a program needs of it.
+func reason(err error) string {
+	text := strings.ReplaceAll(err.Error(), "decay: ", "")
+	for _, sentinel := range []error{ErrTooFew, ErrNoFall, ErrNoFit} {
+		text = strings.TrimSuffix(text, ": "+sentinel.Error())
+	}
+	return text
 }
 
 // ToLevel is the time from the start of the record until this decay is at a

@@ -10,6 +10,26 @@ import (
 	"dustlog/internal/dust"
 )
 
+// enoughFitted decays with a background of their own need none from elsewhere.
+const enoughFitted = 3
+
+// choose takes decays with a background from elsewhere out of the pool where the
+// setup has enough without: an error of that background would be in all of them.
+func choose(decays []Decay) {
+	fitted := map[string]int{}
+	for _, d := range decays {
+		if d.Pooled && !d.fit.Fixed {
+			fitted[d.Setup]++
+		}
+	}
+	for i := range decays {
+		if d := &decays[i]; d.Pooled && d.fit.Fixed && fitted[d.Setup] >= enoughFitted {
+			d.Pooled = false
+			d.Why = "its background is from elsewhere and the setup has enough decays without, so it is not pooled"
+		}
+	}
+}
+
 // bySetup pools the decays of each setup, in the order of first use.
 func (in Input) bySetup(decays []Decay) []SetupClearance {
 	out := []SetupClearance{}

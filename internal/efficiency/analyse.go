@@ -203,7 +203,10 @@ func (in Input) warnings(r Result) (out []string) {
 	add(!r.Exchanged, "two sensors of one make differ by 10 % or more, and that is in every figure: exchange them for half of the runs (--swapped-at)")
 	add(in.Upstream.Model != in.Downstream.Model, fmt.Sprintf("the sensors are of two models (%q, %q), which do not see the same dust", in.Upstream.Model, in.Downstream.Model))
 	add(len(in.Zero) == 0, "no zero check: what the sensors count in air without particles was not taken off, which makes a good filter look worse")
-	add(in.SampleFlow == 0, "the air that the sensors look at is not known, so particles were not counted but concentrations compared: no limits for one run or where nothing came through")
+	counts := slices.ContainsFunc(r.Setups, func(s SetupEfficiency) bool {
+		return slices.ContainsFunc(s.BySize, func(row Row) bool { return row.Unit == dust.N03.Unit() })
+	})
+	add(counts && in.SampleFlow == 0, "the air that the sensors look at is not known, so particles were not counted but concentrations compared: no limits for one run or where nothing came through")
 	negative := slices.ContainsFunc(r.Setups, func(s SetupEfficiency) bool {
 		return slices.ContainsFunc(s.BySize, func(row Row) bool { return row.Efficiency != nil && *row.Efficiency < 0 })
 	})
