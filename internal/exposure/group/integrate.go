@@ -10,9 +10,9 @@ import (
 // panelEnds are how far, in ln units, an integrand may fall from its peak to the
 // ends of the panels: within one it is smooth, and beyond the last, e^−45 lower,
 // nothing is left.
-var panelEnds = []float64{0.4, 2, 6, 13, 25, 45}
+var panelEnds = []float64{0.03, 0.5, 2.2, 6, 13, 25, 45}
 
-const nodesPerPanel = 16
+const nodesPerPanel = 12
 
 var legendre = sync.OnceValues(func() (x, weight []float64) {
 	x, weight = make([]float64, nodesPerPanel), make([]float64, nodesPerPanel)
@@ -34,16 +34,17 @@ func logIntegral(f func(float64) float64, a, b float64) float64 {
 	nodes, weights := legendre()
 	sum := 0.0
 	for _, end := range []float64{a, b} {
-		from := peak
+		from, step := peak, (end-peak)/256
 		for _, drop := range panelEnds {
-			to := fallenTo(f, top-drop, from, end)
+			to := fallenTo(f, top-drop, from, end, step)
 			middle, half := (from+to)/2, math.Abs(to-from)/2
 			for i, x := range nodes {
 				sum += half * weights[i] * math.Exp(f(middle+half*x)-top)
 			}
-			if from = to; to == end {
+			if step = (to - from) / 2; to == end {
 				break
 			}
+			from = to
 		}
 	}
 	return top + math.Log(sum)
@@ -54,7 +55,7 @@ func highest(f func(float64) float64, a, b float64) float64 {
 	const golden = 0.6180339887498949
 	left, right := b-golden*(b-a), a+golden*(b-a)
 	fLeft, fRight := f(left), f(right)
-	for range 36 {
+	for range 28 {
 		if fLeft < fRight {
 			a, left, fLeft = left, right, fRight
 			right = a + golden*(b-a)
@@ -68,14 +69,28 @@ func highest(f func(float64) float64, a, b float64) float64 {
 	return (a + b) / 2
 }
 
-// fallenTo is where between from and end f has fallen to a level, or end if it
-// has not. Nothing hangs on the exact place: it only parts the panels.
-func fallenTo(f func(float64) float64, level, from, end float64) float64 {
-	if f(end) >= level {
+// fallenTo is about where between from and end f has fallen to a level, or end if
+// it has not. step is a first guess of the way. Nothing hangs on the exact place: it
+// only parts the panels.
+func fallenTo(f func(float64) float64, level, from, end, step float64) float64 {
+	above, below := from, end
+	for range 100 {
+		if math.Abs(step) >= math.Abs(end-from) {
+			break
+		}
+		if f(from+step) < level {
+			below = from + step
+			break
+		}
+		above, step = from+step, 2*step
+	}
+	if below == end && f(end) >= level {
 		return end
 	}
-	above, below := from, end
-	for range 14 {
+	for range 50 {
+		if math.Abs(below-above) <= 0.1*math.Abs(below-from) {
+			break
+		}
 		if middle := (above + below) / 2; f(middle) >= level {
 			above = middle
 		} else {
@@ -96,7 +111,7 @@ func root(f func(float64) float64, lo, hi float64) float64 {
 			x = (lo + hi) / 2
 		}
 		fx := f(x)
-		if fx == 0 || math.Abs(x-last) <= 1e-12*(1+math.Abs(x)) {
+		if fx == 0 || math.Abs(x-last) <= 1e-11*(1+math.Abs(x)) {
 			return x
 		}
 		// An end that stays twice is given half its weight.

@@ -3,6 +3,7 @@ package group
 import (
 	"fmt"
 	"math"
+	"sync"
 )
 
 // ToleranceFactor is K for a one-sided tolerance limit: with confidence γ, a share
@@ -22,8 +23,23 @@ func ToleranceFactor(n int, p, confidence float64) (float64, error) {
 	if err := probability("confidence", confidence); err != nil {
 		return 0, err
 	}
+	key := factorOf{n, p, confidence}
+	if k, known := knownFactors.Load(key); known {
+		return k.(float64), nil
+	}
 	root := math.Sqrt(float64(n))
-	return NoncentralT{DF: float64(n - 1), Delta: normalQuantile(p) * root}.Quantile(confidence) / root, nil
+	k := NoncentralT{DF: float64(n - 1), Delta: normalQuantile(p) * root}.Quantile(confidence) / root
+	knownFactors.Store(key, k)
+	return k, nil
+}
+
+// knownFactors keeps what was computed: a factor hangs on these three only, and
+// many groups have the same number of shifts.
+var knownFactors sync.Map
+
+type factorOf struct {
+	n             int
+	p, confidence float64
 }
 
 // UpperTolerance is e^(ȳ + K·s), mg/m³: with the given confidence a share p of
