@@ -114,7 +114,7 @@ func Collocate(sensors []Beside, from, to time.Time, o CollocationOptions) (Coll
 	}
 	c.weather(sensors)
 	if to.Sub(from) < leastSideBySide {
-		c.warn("%s side by side: an hour in real dust is the least (common practice)", to.Sub(from).Round(time.Second))
+		c.warn("%.0f min side by side: an hour in real dust is the least (common practice)", to.Sub(from).Minutes())
 	}
 	return c, nil
 }
@@ -197,7 +197,8 @@ func (p *SensorPair) fit(x, y []float64, delta float64) {
 	}
 	if r, ok := autocorrelation(residuals, 1); ok {
 		p.ResidualLag1 = &r
-		if r > 2/math.Sqrt(float64(len(x))) {
+		_, left := meanSD(residuals)
+		if r > 2/math.Sqrt(float64(len(x))) && left > 1e-9*p.High { // not of rounding errors
 			p.warn("neighbouring residuals still correlate (%.2f): the interval is too narrow", r)
 		}
 	}

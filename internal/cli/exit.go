@@ -57,7 +57,7 @@ func exitCode(err error) int {
 	case err == nil:
 		return exitDone
 	case errors.As(err, &usage), errors.Is(err, config.ErrFile), errors.Is(err, config.ErrSetting), errors.Is(err, dust.ErrUnknownModel),
-		errors.Is(err, dust.ErrUnknownSetup), errors.Is(err, dust.ErrUnknownLimit), errors.Is(err, dust.ErrUnknownSensor):
+		errors.Is(err, dust.ErrUnknownSetup), errors.Is(err, dust.ErrUnknownLimit), errors.Is(err, dust.ErrUnknownSensor), errors.Is(err, dust.ErrUnknownCalibration):
 		return exitUsage
 	case errors.Is(err, errOverLimit):
 		return exitOverLimit

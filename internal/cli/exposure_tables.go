@@ -45,6 +45,7 @@ func printShifts(a *app, r exposure.Result, zone *time.Location) {
 	if len(r.Also) > 0 {
 		printLimitFindings(a, r)
 	}
+	printFactors(a, r)
 	printSpread(a, r)
 	for _, reason := range r.Reasons() {
 		text := fmt.Sprintf("%s, %s in %d of %d shifts; on %s: %s", reason.Sensor, reason.Finding, reason.Shifts, reason.Of, reason.Date, reason.Why)

@@ -98,7 +98,7 @@ func studySettings(cfg config.Config) (study.Settings, error) {
 		Zone: cfg.Shop.Zone, Limit: limit, Also: also, Materials: cfg.Materials, LongShifts: longShifts,
 		Atmospheric:    cfg.Shop.MassScale == config.Atmospheric,
 		SmallestChange: cfg.Shop.SmallestChange,
-		Factors:        map[string][]exposure.Factor{},
+		Factors:        map[string][]exposure.Factor{}, Kappa: map[string]float64{},
 	}
 	if cfg.Shop.Shift != "" {
 		hours, err := dust.ParseShiftHours(cfg.Shop.Shift, cfg.Shop.Zone)
@@ -108,6 +108,9 @@ func studySettings(cfg config.Config) (study.Settings, error) {
 		s.Hours = &hours
 	}
 	for _, sensor := range cfg.Sensors {
+		if sensor.HumidityKappa != nil {
+			s.Kappa[sensor.Name] = *sensor.HumidityKappa
+		}
 		if sensor.Factor == nil {
 			continue
 		}
