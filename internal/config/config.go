@@ -20,6 +20,7 @@ type Config struct {
 	// CommitEvery is how often collected readings are committed to the store.
 	CommitEvery time.Duration
 	Forward     Forward
+	Serve       Serve
 	Sensors     []Sensor
 	Limits      []Limit           // the user's own, beside the built-in table
 	Materials   map[string]string // material of the diary → group of woods
@@ -161,6 +162,7 @@ type file struct {
 		TokenFile *string `toml:"token_file"`
 		Org       *string `toml:"org"`
 	} `toml:"forward"`
+	Serve      serveFile         `toml:"serve"`
 	Respirator respiratorFile    `toml:"respirator"`
 	Sensor     []Sensor          `toml:"sensor"`
 	Limit      []Limit           `toml:"limit"`

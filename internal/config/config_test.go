@@ -125,3 +125,14 @@ func FuzzFile(f *testing.F) {
 		}
 	})
 }
+
+func TestServeSettings(t *testing.T) {
+	c, err := config.Load(config.Sources{Path: write(t, "[serve]\naddress = \"0.0.0.0:3878\"\npassword_file = \"p\"\n"),
+		LookupEnv: func(name string) (string, bool) { return "k", name == "DUSTLOG_SERVE_TLS_KEY" }})
+	require.NoError(t, err)
+	require.Equal(t, config.Serve{Address: "0.0.0.0:3878", PasswordFile: "p", TLSKey: "k"}, c.Serve)
+	require.Equal(t, "DUSTLOG_SERVE_TLS_KEY", c.Origin("serve.tls_key"))
+	c, err = config.Load(config.Sources{})
+	require.NoError(t, err)
+	require.Equal(t, config.DefaultServeAddress, c.Serve.Address, "only this computer, unless said otherwise")
+}

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -42,7 +43,7 @@ func (s setting) variable() string {
 	return "DUSTLOG_" + strings.ToUpper(strings.ReplaceAll(s.name, ".", "_"))
 }
 
-var settings = append([]setting{
+var settings = slices.Concat([]setting{
 	{"store", "path of the store",
 		func(f *file) *string { return f.Store },
 		func(c *Config) string { return c.Store },
@@ -94,7 +95,7 @@ var settings = append([]setting{
 		func(f *file) *string { return f.Forward.Org },
 		func(c *Config) string { return c.Forward.Org },
 		func(c *Config, v string) error { c.Forward.Org = v; return nil }},
-}, respiratorSettings...)
+}, respiratorSettings, serveSettings)
 
 func number(x *float64) *string {
 	if x == nil {
@@ -159,6 +160,7 @@ func Load(src Sources) (Config, error) {
 		Store:       src.Store,
 		CommitEvery: 10 * time.Second,
 		Forward:     Forward{Every: time.Minute},
+		Serve:       Serve{Address: DefaultServeAddress},
 		Respirator:  defaultRespirator(),
 		Shop:        Shop{Zone: time.Local, Limit: DefaultLimit, LongShifts: "none", MassScale: Industrial, SmallestChange: 30},
 		origins:     map[string]string{},
