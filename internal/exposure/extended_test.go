@@ -7,13 +7,18 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/validation"
 )
+
+func TestPublishedBriefAndScala(t *testing.T) {
+	f, err := BriefScalaDaily(12)
+	require.NoError(t, err)
+	validation.Check(t, "Brief and Scala, factor of the limit for 12 h a day", "web page “Extrapolating airborne contaminant results to longer shifts”", 0.5, f, 1e-12)
+}
 
 func TestBriefAndScala(t *testing.T) {
 	daily := func(h float64) float64 { f, err := BriefScalaDaily(h); require.NoError(t, err); return f }
 	weekly := func(h float64) float64 { f, err := BriefScalaWeekly(h); require.NoError(t, err); return f }
-	// "Extrapolating airborne contaminant results to longer shifts": 12 h → 0.5.
-	require.InDelta(t, 0.5, daily(12), 1e-12)
 	// Worked from the formula: 40/56 · 112/128 = 0.625; 8/10 · 14/16 = 0.7.
 	require.InDelta(t, 0.625, weekly(56), 1e-12)
 	require.InDelta(t, 0.7, daily(10), 1e-12)
