@@ -2,12 +2,16 @@ package compare
 
 import (
 	"encoding/json"
+	"maps"
 	"math"
 	"os"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"dustlog/internal/validation"
 )
 
 // statCase is one reference case; testdata/README.md says where they come from.
@@ -15,12 +19,18 @@ type statCase struct {
 	ID, Method, Name, Source string
 	Inputs, Expected         map[string]json.RawMessage
 	Tolerance                tolerance
+	Computed                 struct{ R, SciPy string }
 }
 
 // tolerance may be given for single keys.
 type tolerance struct {
 	Rel, Abs float64
 	ByKey    map[string]tolerance
+}
+
+// within is how far a value may be off: either passing is enough.
+func (c tolerance) within(want float64) float64 {
+	return max(c.Abs, c.Rel*math.Abs(want))
 }
 
 func (c *tolerance) UnmarshalJSON(raw []byte) error {
@@ -66,42 +76,48 @@ func (c statCase) float(t *testing.T, key string) (x float64) {
 	return x
 }
 
-// near checks one value against the case's own tolerance: either passing is enough.
-func (c statCase) near(t *testing.T, key string, got, want float64) {
-	t.Helper()
-	off, limit := math.Abs(got-want), c.Tolerance
-	if own, ok := limit.ByKey[key]; ok {
-		limit = own
+// origin is the source as the validation page shows it.
+func (c statCase) origin() string {
+	switch {
+	case c.Computed.R != "":
+		return c.Source + " (computed with R)"
+	case c.Computed.SciPy != "":
+		return c.Source + " (computed with SciPy)"
 	}
-	assert.True(t, off <= limit.Rel*math.Abs(want) || off <= limit.Abs,
-		"%s: got %.12g, want %.12g (rel %g, abs %g; %s)", key, got, want, limit.Rel, limit.Abs, c.Source)
+	return c.Source
 }
 
 // expect checks that got holds every expected key, and its value.
 func (c statCase) expect(t *testing.T, got map[string]any) {
 	t.Helper()
 	require.NotEmpty(t, c.Expected)
-	for key, raw := range c.Expected {
+	published, ours := map[string]float64{}, map[string]float64{}
+	for _, key := range slices.Sorted(maps.Keys(c.Expected)) {
 		require.Contains(t, got, key)
+		name := c.Name + " (" + c.ID + "): " + key
 		switch value := got[key].(type) {
 		case float64:
 			var want float64
-			require.NoError(t, json.Unmarshal(raw, &want))
-			c.near(t, key, value, want)
+			require.NoError(t, json.Unmarshal(c.Expected[key], &want))
+			if limit, own := c.Tolerance.ByKey[key]; own {
+				validation.Check(t, name, c.origin(), want, value, limit.within(want))
+			} else {
+				published[key], ours[key] = want, value
+			}
 		case []float64:
 			var want []float64
-			require.NoError(t, json.Unmarshal(raw, &want))
-			require.Len(t, value, len(want))
-			for i := range want {
-				c.near(t, key, value[i], want[i])
-			}
+			require.NoError(t, json.Unmarshal(c.Expected[key], &want))
+			validation.CheckAll(t, name, c.origin(), want, value, c.Tolerance.within(slices.Min(want)))
 		case []Verdict:
 			var want []Verdict
-			require.NoError(t, json.Unmarshal(raw, &want))
+			require.NoError(t, json.Unmarshal(c.Expected[key], &want))
 			assert.Equal(t, want, value)
 		default:
 			t.Fatalf("%s has type %T", key, value)
 		}
+	}
+	if len(published) > 0 {
+		validation.CheckSet(t, c.Name+" ("+c.ID+")", c.origin(), published, ours, c.Tolerance.Rel, c.Tolerance.Abs)
 	}
 }
 
@@ -199,7 +215,7 @@ var statMethods = map[string]func(*testing.T, statCase) map[string]any{
 	},
 }
 
-func TestReferenceCases(t *testing.T) {
+func TestPublishedReferenceCases(t *testing.T) {
 	raw, err := os.ReadFile("testdata/statcases.json")
 	require.NoError(t, err)
 	var file struct{ Cases []statCase }
