@@ -9,7 +9,6 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dustlog/internal/exposure"
-	"dustlog/internal/validation"
 )
 
 // pair is a filter of c mg/m³ (by 0600, 820 L, two blanks) beside a sensor that
@@ -57,13 +56,6 @@ func TestFactor(t *testing.T) {
 	require.True(t, f.Usable)
 	require.Equal(t, []int64{1, 2, 3}, f.Samples)
 	require.Empty(t, f.LeftOut)
-}
-
-// Published order of size: PM2.5 readings 72 % under respirable filters over six
-// workplace dusts, a factor of about 1/0.28.
-func TestPublishedOrderOfSize(t *testing.T) {
-	f := fit(t, pair(1, 1, 0.28), pair(2, 2, 0.56), pair(3, 0.5, 0.14))
-	validation.Check(t, "factor of a sensor that reads 72 % low", "TNO repository, doc. 78574 (72 %; 1/0.28 by hand)", 3.57, f.Factor, 0.005)
 }
 
 func TestLawsOfAFactor(t *testing.T) {
