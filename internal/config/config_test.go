@@ -69,6 +69,9 @@ func TestMistakesInTheFileNameTheirPlace(t *testing.T) {
 		"duty":           {byUSB("a", "port = \"/dev/1\"\nduty = \"5m/60s\""), `duty "5m/60s": give the time on`},
 		"no duty":        {byUSB("a", "port = \"/dev/1\"\nduty = \"often\""), `duty "often": give the time on`},
 		"bare factor":    {sensor("a", "/dev/1") + "[sensor.factor]\nfactor = 3.4\n", "a factor needs factor > 0, fraction, date and source"},
+		"factor's day":   {sensor("a", "/dev/1") + goodFactor + "expires = \"next year\"\n", "expires \"next year\" is no day"},
+		"factor's error": {sensor("a", "/dev/1") + goodFactor + "uncertainty_percent = -5\n", "must not be below zero"},
+		"kappa":          {sensor("a", "/dev/1") + "humidity_kappa = 5.0\n", "humidity_kappa 5: give 0 to 2"},
 		"commit too far": {"[collect]\ncommit_every = \"2m\"\n", `:2: collect.commit_every: "2m": give a time from 1s to 60s`},
 		"forward":        {"[forward]\nevery = \"2h\"\n", `forward.every: "2h": give a time from 1s to 1h`},
 		"zone":           {"[shop]\nzone = \"Mars/Base\"\n", "IANA"},
@@ -135,4 +138,27 @@ func TestServeSettings(t *testing.T) {
 	c, err = config.Load(config.Sources{})
 	require.NoError(t, err)
 	require.Equal(t, config.DefaultServeAddress, c.Serve.Address, "only this computer, unless said otherwise")
+}
+
+const goodFactor = "[sensor.factor]\nfactor = 3.4\nfraction = \"respirable\"\nsource = \"filters\"\ndate = \"2026-02-01\"\n"
+
+func TestFactorAndHumidity(t *testing.T) {
+	path := write(t, `[[sensor]]
+name = "a"
+model = "sps30"
+port = "/dev/1"
+position = "room"
+humidity_kappa = 0.1
+`+goodFactor+`metric = "pm2_5"
+uncertainty_percent = 25.0
+pairs = 3
+valid_from = "2026-01-30"
+expires = "2027-02-01"
+task = "sawing"
+`)
+	c, err := config.Load(config.Sources{Path: path})
+	require.NoError(t, err)
+	require.InDelta(t, 0.1, *c.Sensors[0].HumidityKappa, 0)
+	require.Equal(t, config.Factor{Factor: 3.4, Fraction: "respirable", Metric: "pm2_5", UncertaintyPercent: 25, Pairs: 3, Task: "sawing",
+		Date: "2026-02-01", ValidFrom: "2026-01-30", Expires: "2027-02-01", Source: "filters"}, *c.Sensors[0].Factor)
 }
