@@ -14,6 +14,7 @@ import (
 	"dustlog/internal/calibrate"
 	"dustlog/internal/config"
 	"dustlog/internal/dust"
+	"dustlog/internal/exposure"
 	"dustlog/internal/study"
 )
 
@@ -227,4 +228,26 @@ func parseIDs(text string) (ids []int64, err error) {
 		ids = append(ids, id)
 	}
 	return ids, nil
+}
+
+// configuredFactor is a factor of the configuration as exposure takes it.
+func configuredFactor(f config.Factor) (exposure.Factor, error) {
+	fraction, err := exposure.ParseFraction(f.Fraction)
+	if err != nil {
+		return exposure.Factor{}, err
+	}
+	if f.Metric != "" {
+		if c, err := dust.ParseMetric(f.Metric); err != nil || !c.IsMass() {
+			return exposure.Factor{}, fmt.Errorf("factor for metric %q: use pm1, pm2_5, pm4 or pm10", f.Metric)
+		}
+	}
+	out := exposure.Factor{
+		Factor: f.Factor, Fraction: fraction, Metric: f.Metric, SpreadPercent: f.SpreadPercent,
+		UncertaintyPercent: f.UncertaintyPercent, Pairs: f.Pairs, Source: f.Source, Date: f.Date,
+		ValidFrom: f.ValidFrom, Expires: f.Expires, Material: f.Material, Task: f.Task,
+	}
+	if f.Pairs > 0 && f.Pairs < calibrate.FewestPairs {
+		out.Unusable = fmt.Sprintf("%d of at least %d pairs", f.Pairs, calibrate.FewestPairs)
+	}
+	return out, nil
 }

@@ -79,10 +79,13 @@ func (a *app) inStudy(cmd *cobra.Command, flags map[string]string, win windowFla
 func exposureOf(ctx context.Context, s *study.Study, cfg config.Config, metric dust.Channel, w study.Window) (exposure.Result, error) {
 	result, err := s.Exposure(ctx, metric, w)
 	if err == nil && cfg.Origin("shop.limit") == "default" {
-		result.Warnings = append(result.Warnings, fmt.Sprintf(
-			"you have chosen no limit, so %s is used, a recommendation: set shop.limit to the one that holds where you work (`dustlog limits`)", cfg.Shop.Limit))
+		result.Warnings = append(result.Warnings, noLimitChosen(cfg))
 	}
 	return result, err
+}
+
+func noLimitChosen(cfg config.Config) string {
+	return fmt.Sprintf("you have chosen no limit, so %s is used, a recommendation: set shop.limit to the one that holds where you work (`dustlog limits`)", cfg.Shop.Limit)
 }
 
 func studySettings(cfg config.Config) (study.Settings, error) {
@@ -114,16 +117,11 @@ func studySettings(cfg config.Config) (study.Settings, error) {
 		if sensor.Factor == nil {
 			continue
 		}
-		fraction, err := exposure.ParseFraction(sensor.Factor.Fraction)
+		f, err := configuredFactor(*sensor.Factor)
 		if err != nil {
 			return s, fmt.Errorf("%w %s: sensor %q: %w", config.ErrFile, cfg.Path, sensor.Name, err)
 		}
-		f := sensor.Factor
-		s.Factors[sensor.Name] = []exposure.Factor{{
-			Factor: f.Factor, Fraction: fraction, Metric: f.Metric, SpreadPercent: f.SpreadPercent,
-			UncertaintyPercent: f.UncertaintyPercent, Pairs: f.Pairs, Source: f.Source, Date: f.Date,
-			ValidFrom: f.ValidFrom, Expires: f.Expires, Material: f.Material, Task: f.Task,
-		}}
+		s.Factors[sensor.Name] = []exposure.Factor{f}
 	}
 	return s, nil
 }
