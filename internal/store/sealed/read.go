@@ -9,8 +9,10 @@ import (
 	"os"
 	"slices"
 	"strconv"
+	"unsafe"
 
 	"github.com/parquet-go/parquet-go"
+	"github.com/parquet-go/parquet-go/encoding"
 
 	"dustlog/internal/dust"
 )
@@ -111,22 +113,19 @@ func damaged(path string, err *error) {
 }
 
 // Read fills into with all rows and the given channels; nil channels means all.
-// A channel without a value that day gets no column. The slices of into are
-// used again if they are large enough, so a Table may be kept for many days.
+// A channel without a value that day gets no column. What is in into may be the
+// decoder's own memory: it is valid until the next Read into the same Table,
+// which uses it again, so a Table may be kept for many days.
 func (f *File) Read(channels []dust.Channel, into *Table) (err error) {
 	defer damaged(f.path, &err)
-	into.MS = resize(into.MS, f.Rows)
-	into.Flags = resize(into.Flags, f.Rows)
+	if into.MS, err = readColumn(f, timeColumn, into.MS, &into.lentMS, nil, (*encoding.Values).Int64); err != nil {
+		return err
+	}
+	if into.Flags, err = readColumn(f, flagsColumn, into.Flags, &into.lentFlags, nil, asFlags); err != nil {
+		return err
+	}
 	old := into.Columns
 	into.Columns = into.Columns[:0]
-	times := target{int64s: into.MS}
-	if err := f.readColumn(timeColumn, &times); err != nil {
-		return err
-	}
-	flags := target{flags: into.Flags}
-	if err := f.readColumn(flagsColumn, &flags); err != nil {
-		return err
-	}
 	for _, c := range f.Channels {
 		if channels != nil && !slices.Contains(channels, c) {
 			continue
@@ -147,140 +146,148 @@ func resize[T any](s []T, n int) []T {
 	return slices.Grow(s[:0], n)[:n]
 }
 
-func (f *File) readChannel(c dust.Channel, column *Column) error {
+func (f *File) readChannel(c dust.Channel, column *Column) (err error) {
 	column.Channel, column.PerUnit = c, 0
 	leaf, ok := f.file.Schema().Lookup(c.Key())
 	if !ok {
 		return fmt.Errorf("no column %s", c.Key())
 	}
-	var to target
 	if leaf.Node.Optional() {
 		column.Missing = resize(column.Missing, f.Rows)
-		to.missing = column.Missing
 	} else {
 		column.Missing = nil
 	}
+	ints, floats := column.Ints, column.Floats
+	column.Ints, column.Floats = nil, nil
 	switch kind := leaf.Node.Type().Kind(); kind {
 	case parquet.Int32:
-		column.PerUnit = 1
-		if text, ok := f.file.Lookup("scale." + c.Key()); ok {
-			for _, q := range quanta {
-				if quantumText(q) == text {
-					column.PerUnit = q
-				}
-			}
-			if quantumText(column.PerUnit) != text {
-				return fmt.Errorf("%s has unknown scale %q", c.Key(), text)
-			}
+		if column.PerUnit, err = f.perUnit(c); err == nil {
+			column.Ints, err = readColumn(f, c.Key(), ints, &column.lent, column.Missing, (*encoding.Values).Int32)
 		}
-		column.Ints, column.Floats = resize(column.Ints, f.Rows), nil
-		to.int32s = column.Ints
-	case parquet.Float, parquet.Double:
-		column.Floats, column.Ints = resize(column.Floats, f.Rows), nil
-		to.floats = column.Floats
+	case parquet.Float:
+		column.Floats, err = readColumn(f, c.Key(), floats, &column.lent, column.Missing, (*encoding.Values).Float)
+	case parquet.Double:
+		column.Floats, err = readColumn(f, c.Key(), floats, &column.lent, column.Missing, (*encoding.Values).Double)
 	default:
-		return fmt.Errorf("column %s is of unexpected kind %s", c.Key(), kind)
+		err = fmt.Errorf("column %s is of unexpected kind %s", c.Key(), kind)
 	}
-	return f.readColumn(c.Key(), &to)
+	return err
 }
 
-// readColumn reads all pages of a column.
-func (f *File) readColumn(name string, to *target) error {
-	leaf, ok := f.file.Schema().Lookup(name)
+// perUnit is how many quanta of a channel's integers make one unit.
+func (f *File) perUnit(c dust.Channel) (int, error) {
+	text, ok := f.file.Lookup("scale." + c.Key())
 	if !ok {
-		return fmt.Errorf("no column %s", name)
+		return 1, nil
 	}
-	pages := f.file.RowGroups()[0].ColumnChunks()[leaf.ColumnIndex].Pages()
-	row := 0
-	err := func() error {
-		for row < f.Rows {
-			page, err := pages.ReadPage()
-			if err != nil {
-				return err
-			}
-			n := int(page.NumRows())
-			if row+n > f.Rows || n == 0 {
-				parquet.Release(page)
-				return fmt.Errorf("page of %d rows after %d of %d", n, row, f.Rows)
-			}
-			err = to.take(page, row, n)
-			parquet.Release(page)
-			if err != nil {
-				return err
-			}
-			row += n
+	for _, q := range quanta {
+		if quantumText(q) == text {
+			return q, nil
 		}
-		return nil
-	}()
-	if err = errors.Join(err, pages.Close()); err != nil {
-		return fmt.Errorf("column %s, row %d of %d: %w", name, row, f.Rows, err)
 	}
+	return 0, fmt.Errorf("%s has unknown scale %q", c.Key(), text)
+}
+
+// lent is a page whose memory is used as it is, nil if there is none.
+type lent struct{ page parquet.Page }
+
+// giveBack ends the use. It returns what of was may be used again: nothing that
+// was lent.
+func giveBack[T any](l *lent, was []T) []T {
+	if l.page == nil {
+		return was
+	}
+	parquet.Release(l.page)
+	l.page = nil
 	return nil
 }
 
-// target is where a column goes: one of the slices, and missing for a column
-// that may have holes.
-type target struct {
-	int64s  []int64
-	int32s  []int32
-	flags   []dust.Flags
-	floats  []float64
-	missing []bool
-}
-
-// take copies a page of n rows to row.
-func (to *target) take(page parquet.Page, row, n int) error {
-	data := page.Data()
-	values := n
-	var levels []byte
-	if to.missing != nil {
-		levels = page.DefinitionLevels()
-		if len(levels) != n {
-			return fmt.Errorf("%d definition levels for %d rows", len(levels), n)
-		}
-		values = 0
-		for i, level := range levels {
-			to.missing[row+i] = level == 0
-			values += int(level)
-		}
+// readColumn returns all values of a column and notes in missing, if it is not
+// nil, which rows have none. A column that is one page of the type asked for, as
+// dustlog writes it, is not copied; others are, to was if it is large enough.
+func readColumn[To, From number](f *File, name string, was []To, l *lent, missing []bool, values func(*encoding.Values) []From) (rows []To, err error) {
+	was = giveBack(l, was)
+	leaf, ok := f.file.Schema().Lookup(name)
+	if !ok {
+		return nil, fmt.Errorf("no column %s", name)
 	}
-	switch {
-	case to.int64s != nil:
-		return spread(to.int64s[row:row+n], data.Int64(), levels, values)
-	case to.flags != nil:
-		return spread(to.flags[row:row+n], data.Uint32(), levels, values)
-	case to.int32s != nil:
-		return spread(to.int32s[row:row+n], data.Int32(), levels, values)
-	case page.Type().Kind() == parquet.Float:
-		return spread(to.floats[row:row+n], data.Float(), levels, values)
+	pages := f.file.RowGroups()[0].ColumnChunks()[leaf.ColumnIndex].Pages()
+	row := 0
+	defer func() {
+		if err = errors.Join(err, pages.Close()); err != nil {
+			err = fmt.Errorf("column %s, row %d of %d: %w", name, row, f.Rows, err)
+		}
+	}()
+	for row < f.Rows {
+		page, err := pages.ReadPage()
+		if err != nil {
+			return nil, err
+		}
+		data, n := page.Data(), int(page.NumRows())
+		if same, ok := any(values(&data)).([]To); ok && missing == nil && len(same) == f.Rows {
+			l.page = page
+			return same, nil
+		}
+		if rows == nil {
+			rows = resize(was, f.Rows)
+		}
+		if n == 0 || row+n > f.Rows {
+			err = fmt.Errorf("page of %d rows after %d of %d", n, row, f.Rows)
+		} else if missing == nil {
+			err = spread(rows[row:row+n], values(&data), nil, nil)
+		} else {
+			err = spread(rows[row:row+n], values(&data), page.DefinitionLevels(), missing[row:row+n])
+		}
+		parquet.Release(page)
+		if err != nil {
+			return nil, err
+		}
+		row += n
 	}
-	return spread(to.floats[row:row+n], data.Double(), levels, values)
+	return rows, nil
 }
 
 type number interface {
 	~int32 | ~int64 | ~uint32 | ~float32 | ~float64
 }
 
-// spread copies values to rows; those whose level is 0 have none and become 0.
-func spread[To, From number](rows []To, values []From, levels []byte, count int) error {
-	if len(values) != count {
-		return fmt.Errorf("%d values where %d were announced", len(values), count)
-	}
-	if levels == nil {
+// spread copies values to rows. Rows whose level is 0 are missing and become 0; if
+// missing is nil, none is.
+func spread[To, From number](rows []To, values []From, levels []byte, missing []bool) error {
+	if missing == nil {
+		if len(values) != len(rows) {
+			return fmt.Errorf("%d values for %d rows", len(values), len(rows))
+		}
 		for i, x := range values {
 			rows[i] = To(x)
 		}
 		return nil
 	}
+	if len(levels) != len(rows) {
+		return fmt.Errorf("%d definition levels for %d rows", len(levels), len(rows))
+	}
 	k := 0
 	for i, level := range levels {
-		rows[i] = 0
-		if level != 0 {
-			rows[i] = To(values[k])
-			k++
+		rows[i], missing[i] = 0, level == 0
+		if level == 0 {
+			continue
 		}
+		if k == len(values) {
+			return fmt.Errorf("only %d values", len(values))
+		}
+		rows[i] = To(values[k])
+		k++
+	}
+	if k < len(values) {
+		return fmt.Errorf("%d values where %d were announced", len(values), k)
 	}
 	return nil
+}
+
+// asFlags sees the numbers as the flags they are, 32 bits both, without a copy.
+func asFlags(values *encoding.Values) []dust.Flags {
+	numbers := values.Uint32()
+	return unsafe.Slice((*dust.Flags)(unsafe.Pointer(unsafe.SliceData(numbers))), len(numbers))
 }
 
 // Hash computes the SHA-256 of a file, in hexadecimal, and its size.

@@ -151,6 +151,48 @@ func requireSame(t testing.TB, want, got *sealed.Table) {
 	}
 }
 
+// TestTableIsUsedAgain reads files of different make into one Table, each a few
+// times: what comes out is what a new Table gets.
+func TestTableIsUsedAgain(t *testing.T) {
+	holes, singles := sealed.NewBuilder(2000), sealed.NewBuilder(2000)
+	from, _ := day.Bounds()
+	for i := range 2000 {
+		holes.Start(from+int64(i), dust.Flags(i%3))
+		singles.Start(from+int64(i), dust.Humid)
+		if i%7 > 0 {
+			holes.Set(dust.PM25, float64(i)/10)
+			holes.Set(dust.Temperature, 1/float64(i))
+		}
+		singles.Set(dust.PM25, float64(float32(1)/float32(i+1)))
+		singles.Set(dust.PM10, 1/float64(i+3))
+	}
+	var files []*sealed.File
+	var want []*sealed.Table
+	for _, table := range []*sealed.Table{
+		typical(3000), typical(200_000), // columns of one page, and of several
+		holes.Table(), singles.Table(), typical(10),
+	} {
+		path, _ := save(t, table)
+		f, err := sealed.Open(path)
+		require.NoError(t, err)
+		defer f.Close()
+		files, want = append(files, f), append(want, table)
+	}
+	r := rand.New(rand.NewPCG(3, 4))
+	var again sealed.Table
+	for range 60 {
+		k := r.IntN(len(files))
+		var channels []dust.Channel
+		part := *want[k]
+		if r.IntN(2) == 0 {
+			channels = []dust.Channel{dust.PM25}
+			part.Columns = []sealed.Column{*part.Column(dust.PM25)}
+		}
+		require.NoError(t, files[k].Read(channels, &again))
+		requireSame(t, &part, &again)
+	}
+}
+
 // TestQuanta: the column's type must say what the values are, to readers that
 // know nothing of this program.
 func TestQuanta(t *testing.T) {

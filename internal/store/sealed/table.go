@@ -14,6 +14,8 @@ type Table struct {
 	MS      []int64 // Unix milliseconds, rising
 	Flags   []dust.Flags
 	Columns []Column // by channel; only channels that have a value
+
+	lentMS, lentFlags lent
 }
 
 // Column is one channel of a Table. Either Ints or Floats is filled, with an
@@ -28,6 +30,8 @@ type Column struct {
 	Floats  []float64
 	// Missing marks the rows without a value; nil if there is none.
 	Missing []bool
+
+	lent lent // the memory of Ints or Floats
 }
 
 // Len is the number of readings.
