@@ -60,9 +60,16 @@ func (a *Assessor) Track(sensor dust.Sensor, channel dust.Channel) *Track {
 // Advance works out what ends before the horizon. All tracks must have got all
 // their readings before it, and may have got later ones. It uses all cores;
 // each number is the work of one, so it does not depend on how many there are.
-func (a *Assessor) Advance(horizon time.Time) { a.advance(horizon.UnixMilli()) }
+func (a *Assessor) Advance(horizon time.Time) { a.advance(horizon.UnixMilli(), nil) }
 
-func (a *Assessor) advance(horizon int64) {
+// AdvanceThen is Advance that hands each track to then as soon as it is done with
+// it, several at a time: a track may get more readings while others are still
+// worked out.
+func (a *Assessor) AdvanceThen(horizon time.Time, then func(*Track)) {
+	a.advance(horizon.UnixMilli(), then)
+}
+
+func (a *Assessor) advance(horizon int64, then func(*Track)) {
 	shifts := a.shifts.due(a.tracks, horizon)
 	a.closed = append(a.closed, shifts...)
 	keepFrom := a.shifts.keepFrom(horizon)
@@ -81,6 +88,9 @@ func (a *Assessor) advance(horizon int64) {
 		group.Go(func() {
 			for t := range next {
 				t.assess(shifts, a.tasks, asked, s, horizon, keepFrom)
+				if then != nil {
+					then(t)
+				}
 			}
 		})
 	}
@@ -93,6 +103,6 @@ const end = math.MaxInt64 / 4
 // Result assesses the rest and joins everything. No more readings may come. The
 // error is as Assess's.
 func (a *Assessor) Result() (Result, error) {
-	a.advance(end)
+	a.advance(end, nil)
 	return a.result()
 }

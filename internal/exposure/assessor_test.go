@@ -106,14 +106,25 @@ func stream(t *testing.T, a *Assessor, series []*dust.Series, columns bool) Resu
 	}
 	widest := 0
 	for day := from / utcDay * utcDay; day < to; day += utcDay {
+		noon := time.UnixMilli(day + day/1000%utcDay)
+		rest, errs := make([]Columns, len(series)), make([]error, len(series))
 		for k, s := range series {
 			if columns {
-				before, rest := asColumns(s, day, day+utcDay, []int{10, 1, 1000, 0}[k]).Cut(time.UnixMilli(day + day/1000%utcDay))
+				var before Columns
+				before, rest[k] = asColumns(s, day, day+utcDay, []int{10, 1, 1000, 0}[k]).Cut(noon)
 				require.NoError(t, a.tracks[k].Add(before))
-				require.NoError(t, a.tracks[k].Add(rest))
 			} else {
 				require.NoError(t, a.tracks[k].AddSeries(s, time.UnixMilli(day), time.UnixMilli(day+utcDay)))
 			}
+		}
+		if columns {
+			a.AdvanceThen(noon, func(t *Track) {
+				k := slices.Index(a.tracks, t)
+				errs[k] = t.Add(rest[k])
+			})
+		}
+		for k := range series {
+			require.NoError(t, errs[k])
 			if n := len(a.tracks[k].buffer.ms); n > 0 {
 				widest = max(widest, int(a.tracks[k].buffer.ms[n-1]-a.tracks[k].buffer.ms[0]))
 			}
@@ -188,6 +199,20 @@ func TestReadingsMustComeInOrder(t *testing.T) {
 	c := Columns{MS: []int64{1000, 2000}, Floats: []float64{1, 2}, Flags: []dust.Flags{0, 0}}
 	require.NoError(t, track.Add(c))
 	require.ErrorIs(t, track.Add(c), dust.ErrTimeBackwards)
+
+	const n = 2*pieceRows + 10
+	for _, at := range []int{1, 2, 100, 101, pieceRows - 1, pieceRows, pieceRows + 1, pieceRows + 2, n - 2, n - 1} {
+		for _, perUnit := range []int{0, 10} {
+			c := Columns{MS: make([]int64, n), PerUnit: perUnit, Ints: make([]int32, n), Floats: make([]float64, n), Flags: make([]dust.Flags, n)}
+			for i := range c.MS {
+				c.MS[i] = int64(i) * 1000
+			}
+			c.Flags[100] = dust.WarmUp
+			require.NoError(t, a.Track(dust.Sensor{}, dust.PM25).Add(c))
+			c.MS[at] = c.MS[at-1]
+			require.ErrorIs(t, a.Track(dust.Sensor{}, dust.PM25).Add(c), dust.ErrTimeBackwards, "row %d", at)
+		}
+	}
 }
 
 // The blocks that the search passes over hold no higher window: the same as

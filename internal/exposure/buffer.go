@@ -86,18 +86,26 @@ func (b *buffer) cut(next int64) {
 	}
 }
 
+// pieceRows is how many rows are gone through at a time: few enough to stay in the
+// fastest memory from one loop over them to the next.
+const pieceRows = 2048
+
 // add appends rows, all with a value. Each speaks until the next, at most for
-// the hold time that the rows' own pace asks for.
-func (b *buffer) add(c Columns, channel dust.Channel) {
+// the hold time that the rows' own pace asks for. It returns the first row that
+// does not come after the one before, or -1; then what was appended is of no use.
+func (b *buffer) add(c Columns, channel dust.Channel) (backwards int) {
 	if len(c.MS) == 0 {
-		return
+		return -1
 	}
 	b.cut(c.MS[0])
 	b.reserve(len(c.MS))
 	hold := c.hold().Milliseconds()
 	last := len(c.MS) - 1
 	for i := 0; i <= last; i++ {
-		j := min(c.plainFrom(i), last)
+		j := c.plainFrom(i, min(last, i+pieceRows))
+		if j > 0 && c.MS[j] <= c.MS[j-1] {
+			return j
+		}
 		b.addPlain(c, i, j, hold)
 		dt := hold
 		if j < last {
@@ -108,6 +116,7 @@ func (b *buffer) add(c Columns, channel dust.Channel) {
 		b.put(c.MS[j], int32(dt), ng, c.Flags[j].For(channel))
 		i = j
 	}
+	return -1
 }
 
 // addPlain appends the rows i to j-1, which are not the last ones and have

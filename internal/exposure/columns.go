@@ -28,8 +28,9 @@ type Columns struct {
 func (c Columns) Cut(at time.Time) (before, rest Columns) {
 	c = c.present()
 	i, _ := slices.BinarySearch(c.MS, at.UnixMilli())
-	before = Columns{MS: c.MS[:i], PerUnit: c.PerUnit, Flags: c.Flags[:i], Hold: c.hold()}
-	rest = Columns{MS: c.MS[i:], PerUnit: c.PerUnit, Flags: c.Flags[i:], Hold: c.hold()}
+	hold := c.hold()
+	before = Columns{MS: c.MS[:i], PerUnit: c.PerUnit, Flags: c.Flags[:i], Hold: hold}
+	rest = Columns{MS: c.MS[i:], PerUnit: c.PerUnit, Flags: c.Flags[i:], Hold: hold}
 	if c.PerUnit == 0 {
 		before.Floats, rest.Floats = c.Floats[:i], c.Floats[i:]
 	} else {
@@ -97,18 +98,22 @@ func (c *Columns) value(i int) (ng float64, coarse bool) {
 	return float64(c.Ints[i]) * c.quantum(), c.PerUnit <= 10
 }
 
-// plainFrom is the first row from i on that has a flag or no plausible value.
-func (c *Columns) plainFrom(i int) int {
-	flags := c.Flags
+// plainFrom is the first row from i on, up to end, that has a flag, no plausible
+// value, or a time that is not later than that of the row before.
+func (c *Columns) plainFrom(i, end int) int {
+	ms, flags := c.MS[:end], c.Flags[:end]
+	before := int64(math.MinInt64)
+	if i > 0 {
+		before = ms[i-1]
+	}
 	if c.PerUnit == 0 {
-		for i < len(flags) && flags[i] == 0 && plausible(c.Floats[i]) {
-			i++
+		for values := c.Floats[:end]; i < end && ms[i] > before && flags[i] == 0 && plausible(values[i]); i++ {
+			before = ms[i]
 		}
 		return i
 	}
-	ints := c.Ints[:len(flags)]
-	for i < len(flags) && flags[i] == 0 && ints[i] >= 0 {
-		i++
+	for values := c.Ints[:end]; i < end && ms[i] > before && flags[i] == 0 && values[i] >= 0; i++ {
+		before = ms[i]
 	}
 	return i
 }

@@ -104,7 +104,7 @@ type above struct {
 }
 
 // excursionStepMs is the step between windows: fine enough for rules in minutes.
-const excursionStepMs = blockMs
+const excursionStepMs = int64(15_000)
 
 // windowsAbove lists the 15-min windows with a mean above floor (ng/m³), one for
 // every step, where at least 75 % was measured, and the highest of all windows.

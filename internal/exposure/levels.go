@@ -24,12 +24,19 @@ func (l *levels) reset(fine bool) {
 	l.bins, l.fine = l.bins[:0], fine
 }
 
-// all are all bins, to be counted in.
-func (l *levels) all() []int64 {
+// count adds readings, each with its time in ms.
+func (l *levels) count(ng []float64, ms []int32) {
 	if l.bins == nil {
-		l.bins = make([]int64, topBin+1)
+		l.bins = make([]int64, 0, topBin+1)
 	}
-	return l.bins[:topBin+1]
+	bins := (*[topBin + 1]int64)(l.bins[:topBin+1])
+	top := 0
+	for k, ms := range ms[:len(ng)] {
+		bin := binOf(ng[k])
+		bins[bin&topBin] += int64(ms) // the mask saves a check of bounds
+		top = max(top, bin)
+	}
+	l.bins = l.bins[:max(len(l.bins), top+1)]
 }
 
 // binOf finds the bin. A product of rounded numbers does: it never falls below a

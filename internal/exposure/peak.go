@@ -93,7 +93,7 @@ func (s *stretch) mayHold(k int, least float64, best *highest) bool {
 	end := min(k+1, len(s.marks)-1)
 	begin, tailEnd := &s.marks[k], &s.marks[min(k+1-blocksPerWindow, end)]
 	mostMs := s.marks[end].ms - s.marks[k-blocksPerWindow].ms
-	leastMs := begin.ms - tailEnd.ms
+	leastMs := max(begin.ms-tailEnd.ms, mostMs-blockMs) // between the outer marks is a block more than the window
 	if mostMs < windowNeedMs {
 		best.complete = false
 		return false

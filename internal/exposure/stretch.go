@@ -16,7 +16,7 @@ type stretch struct {
 // blockMs is the distance of marks. It divides the 15-minute window, so the
 // window's other edge is at a mark too.
 const (
-	blockMs         = int64(15_000)
+	blockMs         = int64(30_000)
 	blocksPerWindow = int(windowMs / blockMs)
 )
 
@@ -45,7 +45,8 @@ func (s *stretch) fill(b *buffer, from, to int64) (total sums, any bool) {
 	return total, s.j > s.i || len(odd) > 0
 }
 
-// walk goes through the readings once.
+// walk goes through the readings once, few enough at a time to stay in the fastest
+// memory from one loop over them to the next.
 func (s *stretch) walk(total *sums) {
 	s.marks = s.marks[:0]
 	next := s.from // of the marks
@@ -55,36 +56,65 @@ func (s *stretch) walk(total *sums) {
 	} else {
 		s.marks = slices.Grow(s.marks, int((s.to-s.from)/blockMs)+2)
 	}
-	bins := s.levels.all()
-	used := 0
-	now := s.start() // before the latest reading
-	dose, ms := 0.0, int64(0)
-	begin := s.b.ms[s.i:s.j]
-	length, ng, mind := s.b.dt[s.i:s.j][:len(begin)], s.b.ng[s.i:s.j][:len(begin)], s.b.mind[s.i:s.j][:len(begin)]
-	for k, at := range begin {
-		if at >= next {
-			next = s.markUpTo(at, next, now)
-		}
-		now.i, now.dose, now.ms = s.i+k, dose, ms
-		dt := int64(length[k])
-		dose += ng[k] * float64(dt)
-		ms += dt
-		if k == 0 || k == len(begin)-1 {
-			dt = s.inside(at, at+dt)
-		}
-		bin := binOf(ng[k])
-		bins[bin] += dt
-		used = max(used, bin+1)
-		if mind[k] != 0 {
-			total.addMind(mind[k], ng[k], dt)
-		}
+	now := s.start() // before the latest reading, which the next may end
+	for i := s.i; i < s.j; i += pieceRows {
+		j := min(s.j, i+pieceRows)
+		s.levels.count(s.b.ng[i:j], s.b.dt[i:j])
+		s.addMinded(total, i, j)
+		next = s.markPiece(&now, i, j, next)
 	}
-	s.levels.bins = bins[:used]
 	s.markUpTo(s.to, next, now)
+	s.leaveOutside()
 	begun := s.start()
 	doseFrom, msFrom := begun.at(s.from)
 	doseTo, msTo := now.at(s.to)
 	total.dose, total.ms = doseTo-doseFrom, msTo-msFrom
+}
+
+// addMinded counts those of the readings i to j-1 that are used but to be told.
+func (s *stretch) addMinded(total *sums, i, j int) {
+	for k, mind := range s.b.mind[i:j] {
+		if k += i; mind != 0 {
+			total.addMind(mind, s.b.ng[k], s.inside(s.b.ms[k], s.b.end(k)))
+		}
+	}
+}
+
+// markPiece sets the marks up to the begin of reading j-1, from next on, and
+// returns the one after. now stands before reading i-1, and then before j-1.
+func (s *stretch) markPiece(now *cursor, i, j int, next int64) int64 {
+	dose, ms := now.dose, now.ms
+	latestDose, latestMs := 0.0, int64(0)
+	if i > s.i {
+		latestMs = int64(s.b.dt[i-1])
+		latestDose = s.b.ng[i-1] * float64(latestMs)
+	}
+	begin := s.b.ms[i:j]
+	length, ng := s.b.dt[i:j][:len(begin)], s.b.ng[i:j][:len(begin)]
+	for k, at := range begin {
+		if at >= next {
+			next = s.markUpTo(at, next, cursor{b: s.b, i: max(s.i, i+k-1), j: s.j, dose: dose, ms: ms})
+		}
+		dose, ms = dose+latestDose, ms+latestMs
+		latestMs = int64(length[k])
+		latestDose = ng[k] * float64(latestMs)
+	}
+	now.i, now.dose, now.ms = j-1, dose, ms
+	return next
+}
+
+// leaveOutside takes what the first and the last reading say outside the stretch
+// out of the levels. The others lie inside.
+func (s *stretch) leaveOutside() {
+	leave := func(i int) {
+		s.levels.bins[binOf(s.b.ng[i])] -= int64(s.b.dt[i]) - s.inside(s.b.ms[i], s.b.end(i))
+	}
+	if s.i < s.j {
+		leave(s.i)
+	}
+	if s.i < s.j-1 {
+		leave(s.j - 1)
+	}
 }
 
 // inside is how much of [begin, end) the stretch holds.

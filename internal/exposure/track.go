@@ -48,15 +48,12 @@ type question struct {
 // Flags are those of the whole reading. The columns may be used again afterwards.
 func (t *Track) Add(c Columns) error {
 	c = c.present()
-	for i, ms := range c.MS {
-		if i > 0 && ms <= c.MS[i-1] {
-			return t.backwards(c.MS[i-1], ms)
-		}
-	}
 	if err := t.begin(c.MS); err != nil {
 		return err
 	}
-	t.buffer.add(c, t.channel)
+	if i := t.buffer.add(c, t.channel); i > 0 {
+		return t.backwards(c.MS[i-1], c.MS[i])
+	}
 	t.noteEnd()
 	return nil
 }

@@ -23,92 +23,92 @@ const utcDay = 24 * time.Hour
 
 // feed is one sensor's readings on their way into an assessment.
 type feed struct {
-	track *exposure.Track
-	day   time.Time // UTC day of what comes next
-	done  bool
-	err   error
+	sensor  dust.Sensor
+	channel dust.Channel
+	track   *exposure.Track
+	day     time.Time // UTC day of what comes next
+	done    bool
+	err     error
 
 	series *dust.Series // all readings, if they do not come day by day
 	next   func() (exposure.Columns, error, bool)
 	stop   func()
-	ahead  exposure.Columns
+
+	first, rest exposure.Columns // of the day, to and from its early minutes
 }
 
-// feeds opens every sensor's readings and looks at the first of them.
+// feeds opens every sensor's readings and looks at the first of them, several
+// sensors at a time. The feeds must be stopped, also after an error.
 func (s *Study) feeds(ctx context.Context, a *exposure.Assessor, metric dust.Channel, w Window) ([]*feed, error) {
 	daily, ok := s.records.(Daily)
-	var feeds []*feed
-	for _, sensor := range s.sensors {
-		var f *feed
-		var err error
+	feeds := make([]*feed, len(s.sensors))
+	inParallel(len(feeds), func(i int) {
 		if ok {
-			f, err = s.dailyFeed(ctx, daily, a, sensor, metric, w)
+			feeds[i] = s.dailyFeed(ctx, daily, s.sensors[i], metric, w)
 		} else {
-			f, err = s.seriesFeed(ctx, a, sensor, metric, w)
+			feeds[i] = s.seriesFeed(ctx, s.sensors[i], metric, w)
 		}
-		if f != nil {
-			feeds = append(feeds, f)
+	})
+	for _, f := range feeds {
+		if f.err != nil {
+			return feeds, f.err
 		}
-		if err != nil {
-			return feeds, err
-		}
+		f.track = a.Track(f.sensor, f.channel)
 	}
 	return feeds, nil
 }
 
-func (s *Study) dailyFeed(ctx context.Context, daily Daily, a *exposure.Assessor, sensor dust.Sensor, c dust.Channel, w Window) (*feed, error) {
+func (s *Study) dailyFeed(ctx context.Context, daily Daily, sensor dust.Sensor, c dust.Channel, w Window) *feed {
 	if second, ok := atmospheric[c]; ok && s.settings.Atmospheric {
 		f := openDaily(ctx, daily, sensor, second, w)
 		if f.err != nil || !f.done {
-			f.track = a.Track(sensor, second)
-			return f, f.err
+			return f
 		}
 		f.stop()
 	}
-	f := openDaily(ctx, daily, sensor, c, w)
-	f.track = a.Track(sensor, c)
-	return f, f.err
+	return openDaily(ctx, daily, sensor, c, w)
 }
 
 func openDaily(ctx context.Context, daily Daily, sensor dust.Sensor, c dust.Channel, w Window) *feed {
-	f := &feed{}
+	f := &feed{sensor: sensor, channel: c}
 	f.next, f.stop = iter.Pull2(daily.DailyColumns(ctx, sensor, c, w.From, w.To))
 	f.look()
 	return f
 }
 
-func (s *Study) seriesFeed(ctx context.Context, a *exposure.Assessor, sensor dust.Sensor, c dust.Channel, w Window) (*feed, error) {
-	series, err := s.Series(ctx, sensor, c, w)
-	if err != nil {
-		return nil, err
+func (s *Study) seriesFeed(ctx context.Context, sensor dust.Sensor, c dust.Channel, w Window) *feed {
+	f := &feed{sensor: sensor, stop: func() {}}
+	if f.series, f.err = s.Series(ctx, sensor, c, w); f.err == nil {
+		f.channel = f.series.Channel
+		f.look()
 	}
-	f := &feed{series: series, stop: func() {}, track: a.Track(sensor, series.Channel)}
-	f.look()
-	return f, nil
+	return f
 }
 
 // look finds out of which day the next readings are.
 func (f *feed) look() {
-	var ms int64
-	if f.series != nil {
-		n := 0
-		if f.track != nil {
-			n = f.track.Count()
-		}
-		if f.done = n == f.series.Len(); f.done {
-			return
-		}
-		all, _, _ := f.series.Columns()
-		ms = all[n]
-	} else {
-		var more bool
-		f.ahead, f.err, more = f.next()
-		if f.done = !more || f.err != nil; f.done {
-			return
-		}
-		ms = f.ahead.MS[0]
+	if f.series == nil {
+		f.lookAhead()
+		return
 	}
-	f.day = time.UnixMilli(ms).UTC().Truncate(utcDay)
+	ms, _, _ := f.series.Columns()
+	n := 0
+	if f.track != nil {
+		n = f.track.Count()
+	}
+	if f.done = n == len(ms); !f.done {
+		f.day = time.UnixMilli(ms[n]).UTC().Truncate(utcDay)
+	}
+}
+
+// lookAhead asks for the next day.
+func (f *feed) lookAhead() {
+	columns, err, more := f.next()
+	f.err = err
+	if f.done = !more || err != nil; !f.done {
+		f.day = time.UnixMilli(columns.MS[0]).UTC().Truncate(utcDay)
+		f.first, f.rest = columns.Cut(f.day.Add(early))
+	}
 }
 
 // early is enough of a day to finish the one before: no reading speaks longer.
@@ -120,25 +120,24 @@ func (f *feed) giveEarly() {
 		f.err = f.track.AddSeries(f.series, f.day, f.day.Add(early))
 		return
 	}
-	var first exposure.Columns
-	first, f.ahead = f.ahead.Cut(f.day.Add(early))
-	f.err = f.track.Add(first)
+	f.err = f.track.Add(f.first)
 }
 
 func (f *feed) giveRest() {
 	if f.series != nil {
 		f.err = f.track.AddSeries(f.series, f.day.Add(early), f.day.Add(utcDay))
 	} else {
-		f.err = f.track.Add(f.ahead)
+		f.err = f.track.Add(f.rest)
 	}
 	if f.err == nil {
 		f.look()
 	}
 }
 
-// feedByDay gives an assessor all readings, day after day, on all cores. Each
-// day comes in two parts, so that the day before is done and forgotten before
-// most of the next comes in.
+// feedByDay gives an assessor all readings, day after day. Each day comes in two
+// parts, so that the day before is done and forgotten before most of the next
+// comes in. What a sensor needs then, its day before, its day and a look at the
+// next, is done in one go by one core, several sensors at a time.
 func feedByDay(ctx context.Context, a *exposure.Assessor, feeds []*feed) error {
 	for {
 		day, ok := earliest(feeds)
@@ -148,12 +147,22 @@ func feedByDay(ctx context.Context, a *exposure.Assessor, feeds []*feed) error {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
-		if err := inParallel(feeds, day, (*feed).giveEarly); err != nil {
-			return err
+		today := map[*exposure.Track]*feed{}
+		for _, f := range feeds {
+			if !f.done && f.day.Equal(day) {
+				today[f.track] = f
+				f.giveEarly()
+			}
 		}
-		a.Advance(day.Add(early))
-		if err := inParallel(feeds, day, (*feed).giveRest); err != nil {
-			return err
+		a.AdvanceThen(day.Add(early), func(t *exposure.Track) {
+			if f := today[t]; f != nil && f.err == nil {
+				f.giveRest()
+			}
+		})
+		for _, f := range feeds {
+			if f.err != nil {
+				return f.err
+			}
 		}
 		a.Advance(day.Add(utcDay))
 	}
@@ -168,31 +177,22 @@ func earliest(feeds []*feed) (day time.Time, ok bool) {
 	return day, ok
 }
 
-// inParallel calls do for every feed whose next readings are of a day, as many
-// at a time as there are cores.
-func inParallel(feeds []*feed, day time.Time, do func(*feed)) error {
-	next := make(chan *feed, len(feeds))
-	for _, f := range feeds {
-		if !f.done && f.day.Equal(day) {
-			next <- f
-		}
+// inParallel calls do for 0 to n-1, as many at a time as there are cores.
+func inParallel(n int, do func(i int)) {
+	next := make(chan int, n)
+	for i := range n {
+		next <- i
 	}
 	close(next)
 	var group sync.WaitGroup
-	for range min(len(next), runtime.GOMAXPROCS(0)) {
+	for range min(n, runtime.GOMAXPROCS(0)) {
 		group.Go(func() {
-			for f := range next {
-				do(f)
+			for i := range next {
+				do(i)
 			}
 		})
 	}
 	group.Wait()
-	for _, f := range feeds {
-		if f.err != nil {
-			return f.err
-		}
-	}
-	return nil
 }
 
 func stopAll(feeds []*feed) {
