@@ -41,8 +41,8 @@ func (w *worker) shape() {
 		w.absent("autocorrelation_lag1", err)
 		return
 	}
-	stat, p, err := ShapiroWilk(y)
-	w.put("shapiro_wilk_w", &w.s.ShapiroWilkW, stat, err)
+	shapiro, p, err := ShapiroWilk(y)
+	w.put("shapiro_wilk_w", &w.s.ShapiroWilkW, shapiro, err)
 	w.put("shapiro_wilk_p", &w.s.ShapiroWilkP, p, err)
 	w.put("autocorrelation_lag1", &w.s.Lag1, lag1(y), err)
 }

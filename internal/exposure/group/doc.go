@@ -41,7 +41,7 @@
 // # What it may say
 //
 // A finding is "over", "shown below", "not shown", "cannot tell" or "not enough
-// days". "Shown below" always names the share of shifts and the confidence. What
-// cannot be computed is absent, with its reason and, where days are lacking, how
-// many.
+// days". "Shown below" names the share of shifts and the confidence, or the rule of
+// EN 689 that takes a few very low shifts for it. What cannot be computed is absent,
+// with its reason and, where days are lacking, how many.
 package group

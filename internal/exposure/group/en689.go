@@ -1,6 +1,7 @@
 package group
 
 import (
+	"errors"
 	"fmt"
 	"math"
 )
@@ -100,6 +101,9 @@ func (e *EN689) statistical(limit float64, d Lognormal, err error) {
 		ut, err = UT(d.N)
 	}
 	if err != nil {
+		if few := (TooFewError{}); errors.As(err, &few) {
+			e.Finding, e.MoreDays = NotEnoughDays, few.More()
+		}
 		e.Why = fmt.Sprintf("The statistical test cannot be made: %v.", err)
 		return
 	}

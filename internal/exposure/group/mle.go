@@ -2,6 +2,7 @@ package group
 
 import (
 	"errors"
+	"fmt"
 	"math"
 )
 
@@ -29,7 +30,7 @@ func FitMLE(values []Value) (CensoredMLE, error) {
 		}
 	}
 	if len(detected) < fewestForSpread {
-		return CensoredMLE{}, TooFewError{Have: len(detected), Need: fewestForSpread}
+		return CensoredMLE{}, fmt.Errorf("of the detected shifts: %w", TooFewError{Have: len(detected), Need: fewestForSpread})
 	}
 	start := fitLogs(detected)
 	if !(start.SD > noSpread) {

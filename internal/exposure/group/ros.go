@@ -1,6 +1,7 @@
 package group
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -26,7 +27,7 @@ func FitROS(values []Value) (ROS, error) {
 		}
 	}
 	if len(y) < fewestForSpread {
-		return ROS{}, TooFewError{Have: len(y), Need: fewestForSpread}
+		return ROS{}, fmt.Errorf("of the detected shifts: %w", TooFewError{Have: len(y), Need: fewestForSpread})
 	}
 	if !(slices.Max(y)-slices.Min(y) > noSpread) {
 		return ROS{}, ErrNoSpread

@@ -81,7 +81,7 @@ func recordAll() ([]validation.Record, error) {
 		return nil, err
 	}
 	defer os.RemoveAll(folder)
-	test := exec.Command("go", append([]string{"test", "-count=1", "-run", "^" + validation.Prefix}, packages...)...)
+	test := exec.Command("go", append([]string{"test", "-vet=off", "-count=1", "-run", "^" + validation.Prefix}, packages...)...)
 	test.Env = append(os.Environ(), validation.Folder+"="+folder)
 	if out, err := test.CombinedOutput(); err != nil {
 		return nil, fmt.Errorf("run the tests: %w\n%s", err, out)

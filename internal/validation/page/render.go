@@ -17,6 +17,9 @@ var titles = map[string]string{
 	"internal/exposure":       "Shifts, limits, size fractions",
 	"internal/exposure/group": "Several shifts together",
 	"internal/compare":        "Before and after",
+	"internal/calibrate":      "Sensors against filters and each other",
+	"internal/clearance":      "How fast dust leaves the air",
+	"internal/efficiency":     "Separators and filters",
 }
 
 const intro = `# Validation
@@ -112,9 +115,9 @@ func oneDigit(x float64) float64 {
 	return rounded
 }
 
-// number has six significant digits, and no trailing zeros.
+// number has seven significant digits, and no trailing zeros.
 func number(x float64) string {
-	mantissa, exponent, _ := strings.Cut(strconv.FormatFloat(x, 'g', 6, 64), "e")
+	mantissa, exponent, _ := strings.Cut(strconv.FormatFloat(x, 'g', 7, 64), "e")
 	mantissa = strings.Replace(mantissa, "-", "−", 1)
 	if exponent == "" {
 		return mantissa
