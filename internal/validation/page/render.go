@@ -20,6 +20,7 @@ var titles = map[string]string{
 	"internal/calibrate":      "Sensors against filters and each other",
 	"internal/clearance":      "How fast dust leaves the air",
 	"internal/efficiency":     "Separators and filters",
+	"internal/respirator":     "Respirators",
 }
 
 const intro = `# Validation
@@ -30,17 +31,17 @@ published; “none” is less than a ten-millionth of the value, which the round
 values that were not looked up again; “computed” marks those that other software gave for the same input, where nobody printed them.
 `
 
-// render makes the page. Rows are in order of section and method.
+// render makes the page. Rows are in order of section, method and source.
 func render(records []validation.Record, simulations map[string][]validation.Simulation) ([]byte, error) {
 	slices.SortStableFunc(records, func(a, b validation.Record) int {
-		return cmp.Or(cmp.Compare(a.Section, b.Section), natural(a.Method, b.Method))
+		return cmp.Or(cmp.Compare(a.Section, b.Section), natural(a.Method, b.Method), cmp.Compare(a.Source, b.Source))
 	})
 	var b strings.Builder
 	b.WriteString(intro)
 	section := ""
 	for i, r := range records {
-		if i > 0 && records[i-1].Section == r.Section && records[i-1].Method == r.Method {
-			return nil, fmt.Errorf("two rows are called %q in %s: give them names of their own", r.Method, r.Section)
+		if i > 0 && records[i-1].Section == r.Section && records[i-1].Method == r.Method && records[i-1].Source == r.Source {
+			return nil, fmt.Errorf("two rows of the same source are called %q in %s: give them names of their own", r.Method, r.Section)
 		}
 		if r.Section != section {
 			section = r.Section
