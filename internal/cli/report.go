@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"io"
 	"path/filepath"
 	"strings"
 	"time"
@@ -24,6 +25,7 @@ type reportOptions struct {
 	before, after string
 	limit, shift  string
 	out           string
+	pdf           string
 	bundle        string
 	win           windowFlags
 	invented      bool
@@ -40,6 +42,7 @@ while the collector is writing.
 
 With exactly two setups in the store they are compared without being named.`,
 		Example: `  dustlog report --before "old filter" --after "new filter" --out week.html
+  dustlog report --pdf week.pdf
   dustlog report --from 2026-03-02 --to 2026-03-13 --limit uk-hard --bundle week.zip`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
@@ -63,6 +66,7 @@ With exactly two setups in the store they are compared without being named.`,
 	cmd.Flags().StringVar(&o.limit, "limit", "", "id of the exposure limit (see `dustlog limits`)")
 	cmd.Flags().StringVar(&o.shift, "shift", "", "working hours, as in 08:00-16:30")
 	cmd.Flags().StringVarP(&o.out, "out", "o", "dustlog-report.html", "file to write; - for standard output")
+	cmd.Flags().StringVar(&o.pdf, "pdf", "", "also write the report as PDF for paper, to this file")
 	cmd.Flags().StringVar(&o.bundle, "bundle", "", "also pack readings, diary, calibrations, settings, limits and results into this zip file, see `dustlog verify`")
 	o.win.add(cmd)
 	_ = cmd.RegisterFlagCompletionFunc("limit", completeLimits)
@@ -85,6 +89,13 @@ func runReport(ctx context.Context, a *app, cfg config.Config, o reportOptions, 
 	var page bytes.Buffer
 	if err := report.WriteHTML(&page, in); err != nil {
 		return in, err
+	}
+	if o.pdf != "" {
+		err := streamWhole(o.pdf, func(out io.Writer) error { return report.WritePDF(out, in) })
+		if err != nil {
+			return in, err
+		}
+		a.remark("report for paper written to %s", o.pdf)
 	}
 	if o.bundle != "" {
 		if err := writeBundle(ctx, a, cfg, records, o, w, in, page.Bytes()); err != nil {

@@ -17,6 +17,7 @@ import (
 // draw paints a picture in both widths.
 func draw(f figure, zone *time.Location, paint func(io.Writer, plots.Options) error) (figure, error) {
 	o := plots.Options{Format: plots.SVG, Zone: zone}
+	f.paint = paint
 	var wide, narrow bytes.Buffer
 	err := paint(&wide, o)
 	if err == nil {

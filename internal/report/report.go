@@ -41,12 +41,7 @@ func functions(zone *time.Location) template.FuncMap {
 			}
 			return "at " + t.In(zone).Format("15:04")
 		},
-		"num": func(format string, x *float64) string {
-			if x == nil {
-				return "–"
-			}
-			return fmt.Sprintf(format, *x)
-		},
+		"num": num,
 		"pvalue": func(p *float64) string {
 			switch {
 			case p == nil:
@@ -56,30 +51,19 @@ func functions(zone *time.Location) template.FuncMap {
 			}
 			return fmt.Sprintf("%.3f", *p)
 		},
-		"percent": func(x *float64) string {
-			if x == nil {
-				return "–"
-			}
-			return fmt.Sprintf("%.1f %%", *x*100)
-		},
+		"percent": percentText,
 		"ratio": func(x *float64) string {
 			if x == nil {
 				return "–"
 			}
 			return fmt.Sprintf("%.2f", *x)
 		},
-		"place":   func(p dust.Position) string { return p.Label() },
-		"spaced":  spaced,
-		"metric":  metricLabel,
-		"capital": capital,
-		"join":    func(s []string) string { return strings.Join(s, ", ") },
-		"thousands": func(n int64) string {
-			text := fmt.Sprint(n)
-			for i := len(text) - 3; i > 0; i -= 3 {
-				text = text[:i] + " " + text[i:]
-			}
-			return text
-		},
+		"place":     func(p dust.Position) string { return p.Label() },
+		"spaced":    spaced,
+		"metric":    metricLabel,
+		"capital":   capital,
+		"join":      func(s []string) string { return strings.Join(s, ", ") },
+		"thousands": thousands,
 		"style": func() (template.CSS, error) {
 			css, err := templates.ReadFile("templates/report.css")
 			return template.CSS(css), err

@@ -84,4 +84,37 @@ func capital(s string) string {
 
 func spaced(s string) string { return strings.ReplaceAll(s, "_", " ") }
 
-func sortedKeys(m map[string]float64) []string { return slices.Sorted(maps.Keys(m)) }
+func sortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }
+
+// num prints a number that may be missing.
+func num(format string, x *float64) string {
+	if x == nil {
+		return "–"
+	}
+	return fmt.Sprintf(format, *x)
+}
+
+func percentText(x *float64) string {
+	if x == nil {
+		return "–"
+	}
+	return fmt.Sprintf("%.1f %%", *x*100)
+}
+
+// thousands sets a space between groups of three.
+func thousands(n int64) string {
+	text := fmt.Sprint(n)
+	for i := len(text) - 3; i > 0; i -= 3 {
+		text = text[:i] + " " + text[i:]
+	}
+	return text
+}
+
+// sentences gives each remark a capital and a full stop.
+func sentences(remarks []string) []string {
+	out := make([]string, len(remarks))
+	for i, r := range remarks {
+		out[i] = capital(r) + "."
+	}
+	return out
+}

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"html/template"
+	"io"
 	"time"
 
 	"dustlog/internal/compare"
@@ -53,6 +54,7 @@ type Answer struct {
 type figure struct {
 	ID, Title, Caption, Alt string
 	Wide, Narrow            template.HTML // for a desk and for a telephone
+	paint                   func(io.Writer, plots.Options) error
 }
 
 // view is what the template renders.
@@ -71,6 +73,7 @@ type view struct {
 	CannotSee []string
 	Settle    []string
 	Sources   []string
+	Checklist []CheckItem
 }
 
 // dataRow is one sensor's data quality.
@@ -96,6 +99,7 @@ func buildView(in Input) (view, error) {
 	v.Limits = limitRows(v.Person)
 	v.Groups = in.Exposure.Groups()
 	v.Data = dataRows(in)
+	v.Checklist = Checklist(in)
 	var err error
 	if v.Evidence, err = evidence(in); err != nil {
 		return v, err

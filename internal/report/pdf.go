@@ -1,0 +1,321 @@
+package report
+
+import (
+	"bytes"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"dustlog/internal/exposure"
+	"dustlog/internal/plots"
+)
+
+// WritePDF renders the report as a PDF for paper: A4, the answers on the first
+// page, contents with page numbers, pictures at 220 dpi. It needs no browser.
+// What it says is what WriteHTML says, from the same view.
+func WritePDF(w io.Writer, in Input) error {
+	if in.Zone == nil {
+		in.Zone = time.UTC
+	}
+	v, err := buildView(in)
+	if err != nil {
+		return err
+	}
+	p := &paper{view: v}
+	if err := p.drawPictures(); err != nil {
+		return err
+	}
+	// Once to learn on which pages the sections fall, once with that known.
+	if err := p.lay(nil); err != nil {
+		return err
+	}
+	if err := p.lay(p.sheet.headings); err != nil {
+		return err
+	}
+	if err := p.sheet.pdf.Output(w); err != nil {
+		return fmt.Errorf("write the report as PDF: %w", err)
+	}
+	return nil
+}
+
+// paper is the report on its way to pages.
+type paper struct {
+	view
+	*sheet
+	pictures map[string][]byte // PNG by figure
+}
+
+const pictureDPI = 220
+
+func (p *paper) drawPictures() error {
+	p.pictures = map[string][]byte{}
+	for _, figures := range [][]figure{p.Evidence, p.view.Traces} {
+		for _, f := range figures {
+			var png bytes.Buffer
+			if err := f.paint(&png, plots.Options{Format: plots.PNG, Zone: p.Zone, DPI: pictureDPI}); err != nil {
+				return fmt.Errorf("figure %q: %w", f.Title, err)
+			}
+			p.pictures[f.ID] = png.Bytes()
+		}
+	}
+	return nil
+}
+
+func (p *paper) date(t time.Time) string  { return t.In(p.Zone).Format("2 January 2006") }
+func (p *paper) stamp(t time.Time) string { return t.In(p.Zone).Format("2006-01-02 15:04") }
+func (p *paper) clock(t time.Time) string { return t.In(p.Zone).Format("15:04") }
+
+// lay lays everything out. contents is what a layout before has found.
+func (p *paper) lay(contents []contentsLine) error {
+	title := "Fine-dust report: " + p.Shop
+	p.sheet = newSheet(title, p.Generated, fmt.Sprintf("%s · made by dustlog %s on %s", title, p.Version, p.stamp(p.Generated)))
+	p.frontPage()
+	p.pdf.AddPage()
+	p.contents(contents)
+	for _, part := range []func() error{p.evidence, p.comparison, p.shifts, p.respirator, p.words, p.data, p.method, p.appendix} {
+		if err := part(); err != nil {
+			return err
+		}
+	}
+	return p.pdf.Error()
+}
+
+func (p *paper) frontPage() {
+	p.small("Fine-dust report")
+	p.font("serif", "B", 24, inkColour)
+	p.put(margin, p.lines(p.Shop, textWidth), 24, textWidth, "L")
+	p.small(fmt.Sprintf("%s to %s · times in %s", p.date(p.From), p.date(p.To), p.Zone))
+	if p.Invented {
+		p.font("sans", "B", bodySize, toneColour["no"])
+		p.put(margin, p.lines("Invented data. This shop, its people and its dust do not exist. The numbers were made to show how the report works.", textWidth), bodySize, textWidth, "L")
+	}
+	p.gap(3)
+	for _, a := range p.Answers {
+		p.answer(a)
+	}
+	p.gap(2)
+	p.para("These answers come from low-cost optical sensors. They show change, and they can warn. They cannot clear an inhalable-dust limit, and nothing here replaces local codes, licensed practice or a hygienist’s filter sample.")
+	p.list(p.Cautions[:2])
+}
+
+// toneMark says beside the colour how an answer is meant.
+var toneMark = map[string]string{"yes": "↓", "no": "!", "open": "?"}
+
+func (p *paper) answer(a Answer) {
+	y := p.pdf.GetY()
+	p.pdf.SetDrawColor(inkColour[0], inkColour[1], inkColour[2])
+	p.pdf.SetLineWidth(0.4)
+	p.pdf.Line(margin, y, margin+textWidth, y)
+	p.gap(1.5)
+	p.small(a.Question)
+	p.font("serif", "B", 16, toneColour[a.Tone])
+	p.put(margin, p.lines(toneMark[a.Tone]+"  "+a.Short, textWidth), 16, textWidth, "L")
+	if a.Figure != "" {
+		p.font("sans", "B", bodySize, inkColour)
+		p.put(margin, p.lines(a.Figure, textWidth), bodySize, textWidth, "L")
+	}
+	p.gap(1)
+	p.para(a.Why)
+	if a.Caution != "" {
+		p.para("But: " + a.Caution)
+	}
+	p.gap(2)
+}
+
+func (p *paper) contents(found []contentsLine) {
+	p.font("serif", "B", 14, inkColour)
+	p.put(margin, []string{"Contents"}, 14, textWidth, "L")
+	p.gap(1)
+	for _, h := range found {
+		p.font("sans", "", bodySize, inkColour)
+		y := p.pdf.GetY()
+		p.pdf.SetX(margin)
+		p.pdf.CellFormat(textWidth-15, lineHeight(bodySize), h.text, "", 0, "L", false, 0, "")
+		p.pdf.CellFormat(15, lineHeight(bodySize), fmt.Sprint(h.page), "", 0, "R", false, 0, "")
+		p.pdf.SetY(y + lineHeight(bodySize))
+	}
+	if found == nil { // the room they will take
+		p.gap(float64(len(sectionTitles)) * lineHeight(bodySize))
+	}
+	p.gap(2)
+}
+
+// sectionTitles is how many lines the contents may have.
+var sectionTitles = []string{"The evidence", "The comparison in numbers", "What was breathed, shift by shift", "The respirator, task by task",
+	"Cautions", "What the sensors cannot show", "What a report should hold", "Data: what there is, what is missing", "Method and sources", "Appendix"}
+
+func (p *paper) figures(list []figure) error {
+	for _, f := range list {
+		if err := p.picture(f.ID, bytes.NewReader(p.pictures[f.ID]), f.Caption); err != nil {
+			return fmt.Errorf("figure %q: %w", f.Title, err)
+		}
+	}
+	return nil
+}
+
+func (p *paper) evidence() error {
+	if len(p.Evidence) == 0 {
+		return nil
+	}
+	p.section(sectionTitles[0])
+	return p.figures(p.Evidence)
+}
+
+func (p *paper) comparison() error {
+	r := p.Compare
+	if r == nil {
+		return nil
+	}
+	p.section(sectionTitles[1])
+	unit := r.UnitOfReplication
+	both := func(x, y string) []string { return []string{x, y} }
+	rows := [][]string{
+		append([]string{unit + "s"}, both(fmt.Sprint(r.NBefore), fmt.Sprint(r.NAfter))...),
+		append([]string{r.MeanKind + ", " + r.Unit}, both(num("%.3g", r.GMBefore), num("%.3g", r.GMAfter))...),
+		{"ratio after/before", fmt.Sprintf("%s (%s to %s)", num("%.2f", r.Ratio), num("%.2f", r.CILow), num("%.2f", r.CIHigh)), ""},
+		{"p (interval method)", num("%.3f", r.PValue), ""},
+		{"p (relabelling the " + unit + "s)", num("%.3f", r.PermutationP), ""},
+		{"smallest reduction that matters", fmt.Sprintf("%.0f %%", r.SmallestChange), ""},
+		{"design grade", string(r.Design), ""},
+	}
+	p.table(fmt.Sprintf("%s, sensor “%s” (%s)", metricLabel(r.Metric), r.Sensor, spaced(r.Position)),
+		[]column{{"", 4, false}, {r.Before, 3, true}, {r.After, 3, true}}, rows)
+	p.para(capital(r.DesignWhy) + ".")
+	var bins [][]string
+	for _, b := range r.Bins {
+		bins = append(bins, []string{b.Label, b.Unit, num("%.3g", b.Before), num("%.3g", b.After), num("%.2f", b.Ratio), num("%.2f", b.CILow) + " to " + num("%.2f", b.CIHigh), b.Note})
+	}
+	p.table("By size: mean of the "+unit+"s", []column{{"size", 2.2, false}, {"unit", 1.2, false}, {r.Before, 1.5, true}, {r.After, 1.5, true}, {"ratio", 1, true}, {"95 % interval", 2, true}, {"remark", 4, false}}, bins)
+	p.list(sentences(r.Warnings))
+	return nil
+}
+
+func (p *paper) shifts() error {
+	p.section(sectionTitles[2])
+	p.para("Against " + p.Exposure.Limit.Label() + ". 8-hour TWA: the dust of the shift spread over 8 hours, time not measured counting as zero; beside it the same with unmeasured time like the measured, and like the task with the highest mean.")
+	p.shiftTable("", p.Person)
+	var limits [][]string
+	for _, l := range p.Limits {
+		limits = append(limits, []string{l.Sensor, l.Limit, l.Bearing, fmt.Sprintf("%d of %d", l.Governs, l.Shifts), percentText(l.Highest), fmt.Sprint(l.Over), l.Peaks})
+	}
+	p.table("Every limit asked about", []column{{"sensor", 1.2, false}, {"limit", 4, false}, {"for this wood", 1.5, false}, {"counts in", 1.2, true}, {"highest share", 1.2, true}, {"over", 0.8, true}, {"short peaks", 2.5, false}}, limits)
+	var why []string
+	for _, r := range p.Reasons {
+		why = append(why, fmt.Sprintf("%s: %s in %d of %d shifts. On %s: %s.", r.Sensor, r.Finding, r.Shifts, r.Of, r.Date, r.Why))
+	}
+	p.list(append(why, sentences(p.Exposure.Warnings)...))
+	if err := p.figures(p.view.Traces); err != nil {
+		return err
+	}
+	var groups [][]string
+	for _, g := range p.Groups {
+		groups = append(groups, []string{g.Sensor, g.Setup, fmt.Sprint(g.Days), num("%.3g", g.GM), num("%.2f", g.GSD), num("%.3g", g.P95), num("%.3g", g.UTL95_70), string(g.Finding), g.Why})
+	}
+	p.table("What these shifts say about other days: the shifts of one sensor under one setup as days of one exposure group",
+		[]column{{"sensor", 1.2, false}, {"setup", 1.6, false}, {"days", 0.7, true}, {"GM mg/m³", 1, true}, {"GSD", 0.8, true}, {"95th percentile mg/m³", 1.4, true}, {"UTL95,70 mg/m³", 1.3, true}, {"finding", 1.2, false}, {"reason", 4, false}}, groups)
+	return nil
+}
+
+func (p *paper) shiftTable(caption string, shifts []exposure.ShiftResult) {
+	var rows [][]string
+	for _, s := range shifts {
+		peak := num("%.3f", s.Max15min)
+		if s.Max15minStart != nil {
+			peak += " at " + p.clock(*s.Max15minStart)
+		}
+		rows = append(rows, []string{s.Date, p.clock(s.Start) + "–" + p.clock(s.End), s.Sensor, s.Setup, fmt.Sprintf("%.0f of %.0f", s.MinutesMeasured, s.Minutes),
+			num("%.3f", s.TWA8h), num("%.3f", s.TWA8hFilled), num("%.3f", s.TWA8hWorst), peak, strings.TrimSuffix(percentText(s.ShareOfLimit), " %"), string(s.Finding)})
+	}
+	p.table(caption, []column{{"date", 1.6, false}, {"shift", 1.7, false}, {"sensor", 1.3, false}, {"setup", 1.7, false}, {"measured min", 1.5, true}, {"TWA 8 h mg/m³", 1.2, true},
+		{"like measured mg/m³", 1.4, true}, {"like worst task mg/m³", 1.4, true}, {"highest 15 min mg/m³", 1.5, true}, {"share of limit %", 1.1, true}, {"finding", 1.4, false}}, rows)
+}
+
+func (p *paper) respirator() error {
+	if len(p.Exposure.Masks) == 0 {
+		return nil
+	}
+	p.section(sectionTitles[3])
+	var rows [][]string
+	for _, m := range p.Exposure.Masks {
+		rows = append(rows, []string{m.Task, fmt.Sprint(m.Runs), num("%.3f", m.HighestMeanMgM3), num("%.2f", m.HazardRatioAtLeast), string(m.State), m.Why})
+	}
+	p.table("", []column{{"task", 1.6, false}, {"runs", 0.7, true}, {"highest run mean mg/m³", 1.4, true}, {"at least, × limit", 1.2, true}, {"answer", 1.6, false}, {"reason", 6, false}}, rows)
+	return nil
+}
+
+// words are the parts without numbers.
+func (p *paper) words() error {
+	p.section(sectionTitles[4])
+	p.list(p.Cautions)
+	p.section(sectionTitles[5])
+	p.list(p.CannotSee)
+	p.subheading("What would settle it")
+	p.list(p.Settle)
+	p.section(sectionTitles[6])
+	p.para("What EN 689:2018 expects of a report on workplace exposure (from memory), and what this one lacks.")
+	var rows [][]string
+	for _, c := range p.Checklist {
+		mark := "missing"
+		if c.Has {
+			mark = "here"
+		}
+		rows = append(rows, []string{c.Item, mark, c.Note})
+	}
+	p.table("", []column{{"item", 3, false}, {"", 0.8, false}, {"note", 4, false}}, rows)
+	return nil
+}
+
+func (p *paper) data() error {
+	p.section(sectionTitles[7])
+	var rows [][]string
+	for _, d := range p.Data {
+		out := "nothing"
+		if len(d.Excluded) > 0 {
+			out = strings.Join(d.Excluded, ", ")
+		}
+		rows = append(rows, []string{d.Sensor, d.Model, d.Position, fmt.Sprintf("%.0f", d.Minutes), fmt.Sprintf("%.0f", d.Measured), out, thousands(d.Frames), thousands(d.Checksum), thousands(d.Others), thousands(d.Skipped)})
+	}
+	p.table("", []column{{"sensor", 1.3, false}, {"model", 1, false}, {"place", 1.3, false}, {"shift min", 1, true}, {"measured min", 1.1, true}, {"left out, by flag", 2.2, false}, {"frames", 1.1, true}, {"bad checksums", 1.2, true}, {"other bad frames", 1, true}, {"bytes skipped", 1.1, true}}, rows)
+	p.para("A reading speaks until the next one, for at most 5 seconds; longer is a gap and stays one. Bad frames are counted, never repaired. Mass scale of sensors that send two: " + p.MassScale + ".")
+	rows = nil
+	for _, e := range p.Events {
+		rows = append(rows, []string{p.stamp(e.Time), e.Sensor, spaced(e.Kind), e.Text})
+	}
+	p.table("Events", []column{{"when", 1.6, false}, {"sensor", 1.2, false}, {"what", 1.4, false}, {"detail", 5, false}}, rows)
+	return nil
+}
+
+func (p *paper) method() error {
+	p.section(sectionTitles[8])
+	p.para(p.Exposure.Method)
+	p.list(p.Sources)
+	return nil
+}
+
+func (p *paper) appendix() error {
+	p.section(sectionTitles[9])
+	if r := p.Compare; r != nil {
+		var rows [][]string
+		for _, s := range r.Sessions {
+			rows = append(rows, []string{s.Date, s.Setup, p.clock(s.Start) + "–" + p.clock(s.End), fmt.Sprint(s.Runs), strings.Join(s.Tasks, ", "), fmt.Sprintf("%.0f", s.Minutes), num("%.3g", s.Adjusted)})
+		}
+		p.table("All "+r.UnitOfReplication+"s", []column{{"date", 1.5, false}, {"setup", 2, false}, {"from to", 1.6, false}, {"runs", 0.7, true}, {"tasks", 3, false}, {"measured min", 1.2, true}, {"task-adjusted mean, " + r.Unit, 1.8, true}}, rows)
+		rows = nil
+		for _, e := range r.Excluded {
+			rows = append(rows, []string{e.What, e.Name, e.Why})
+		}
+		p.table("Left out of the comparison", []column{{"what", 1, false}, {"which", 2, false}, {"why", 4, false}}, rows)
+	}
+	p.shiftTable("The other places", p.Elsewhere)
+	var rows [][]string
+	for _, s := range p.Setups {
+		to := "still in use"
+		if !s.To.IsZero() {
+			to = p.stamp(s.To)
+		}
+		rows = append(rows, []string{s.Setup, p.stamp(s.From), to})
+	}
+	p.table("Setups", []column{{"setup", 3, false}, {"from", 2, false}, {"to", 2, false}}, rows)
+	return nil
+}

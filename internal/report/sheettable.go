@@ -1,0 +1,103 @@
+package report
+
+import "strings"
+
+// column is a column of a printed table.
+type column struct {
+	head  string
+	width float64 // share of the text's width
+	right bool    // numbers
+}
+
+// table prints rows under a head that is repeated on every page. Rows do not
+// break over pages.
+func (s *sheet) table(caption string, columns []column, rows [][]string) {
+	if len(rows) == 0 {
+		return
+	}
+	heads := make([]string, len(columns))
+	for i, c := range columns {
+		heads[i] = c.head
+	}
+	widths := s.widths(columns, append([][]string{heads}, rows...))
+	if caption != "" {
+		s.room(24)
+		s.small(caption)
+	}
+	s.row(columns, widths, heads, true, 14)
+	for _, row := range rows {
+		height := s.rowHeight(widths, row, "")
+		if s.pdf.GetY()+height > bottom {
+			s.pdf.AddPage()
+			s.row(columns, widths, heads, true, height)
+		}
+		s.row(columns, widths, row, false, 0)
+	}
+	s.gap(3)
+}
+
+const cellPad = 1.0
+
+// widths gives each column room for its longest word, and what is left by the
+// columns' shares. Words that together are too long are broken after all.
+func (s *sheet) widths(columns []column, rows [][]string) []float64 {
+	widths, shares, total := make([]float64, len(columns)), 0.0, 0.0
+	for i, c := range columns {
+		for k, row := range rows {
+			s.font("sans", "", smallSize, inkColour)
+			if k == 0 {
+				s.font("sans", "B", smallSize, inkColour)
+			}
+			for word := range strings.FieldsSeq(printable(row[i])) {
+				widths[i] = max(widths[i], s.pdf.GetStringWidth(word)+2*cellPad+0.5)
+			}
+		}
+		total += widths[i]
+		shares += c.width
+	}
+	for i, c := range columns {
+		if total > textWidth {
+			widths[i] *= textWidth / total
+		} else {
+			widths[i] += (textWidth - total) * c.width / shares
+		}
+	}
+	return widths
+}
+
+func (s *sheet) rowHeight(widths []float64, cells []string, style string) (height float64) {
+	s.font("sans", style, smallSize, inkColour)
+	most := 1
+	for i, cell := range cells {
+		most = max(most, len(s.lines(cell, widths[i]-2*cellPad)))
+	}
+	return float64(most)*lineHeight(smallSize) + 1.4
+}
+
+// row prints one row; need is how much must fit below a head.
+func (s *sheet) row(columns []column, widths []float64, cells []string, head bool, need float64) {
+	style := ""
+	if head {
+		style = "B"
+	}
+	height := s.rowHeight(widths, cells, style)
+	s.room(height + need)
+	top, x := s.pdf.GetY(), margin
+	for i, cell := range cells {
+		align := "L"
+		if columns[i].right {
+			align = "R"
+		}
+		s.pdf.SetY(top + 0.7)
+		s.put(x+cellPad, s.lines(cell, widths[i]-2*cellPad), smallSize, widths[i]-2*cellPad, align)
+		x += widths[i]
+	}
+	colour, width := ruleColour, 0.15
+	if head {
+		colour, width = inkColour, 0.3
+	}
+	s.pdf.SetDrawColor(colour[0], colour[1], colour[2])
+	s.pdf.SetLineWidth(width)
+	s.pdf.Line(margin, top+height, margin+textWidth, top+height)
+	s.pdf.SetY(top + height)
+}
