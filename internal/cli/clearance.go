@@ -3,6 +3,7 @@ package cli
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -129,7 +130,7 @@ func printDecays(a *app, r clearance.Result, zone *time.Location) {
 		fmt.Fprintln(a.Stdout, wrap("No decay found: no task ended in the time asked about, and the dust never fell clearly.", 98, "  "))
 		return
 	}
-	headers := []string{"  DATE", "AFTER", "SETUP", "RECORD", "RATE 1/h", "95 % INTERVAL 1/h", "START " + r.Unit, "BACKGROUND " + r.Unit}
+	headers := []string{"  DATE", "AFTER", "SETUP", "RECORD", "RATE 1/h", "95 % INTERVAL 1/h", "START " + r.Unit, "BACKGROUND " + r.Unit, "COUNTS"}
 	if r.Level != nil {
 		headers = append(headers, fmt.Sprintf("UNTIL %g %s min", *r.Level, r.Unit))
 	}
@@ -141,10 +142,10 @@ func printDecays(a *app, r clearance.Result, zone *time.Location) {
 		}
 		row := []any{"  " + d.Date, after, d.Setup, d.From.In(zone).Format("15:04") + "–" + d.To.In(zone).Format("15:04")}
 		if d.State != clearance.Measured {
-			t.row(append(row, string(d.State), "–", "–", "–")...)
+			t.row(append(row, string(d.State), "–", "–", "–", "no")...)
 			continue
 		}
-		row = append(row, number(d.PerHour, "%.2f"), interval(d.Low, d.High, "%.2f"), number(d.C0, "%.3g"), number(d.Background, "%.3g"))
+		row = append(row, number(d.PerHour, "%.2f"), interval(d.Low, d.High, "%.2f"), number(d.C0, "%.3g"), number(d.Background, "%.3g"), yesNo(d.Pooled))
 		if r.Level != nil {
 			minutes := number(d.MinutesToLevel, "%.0f")
 			if d.BeyondRecord {
@@ -158,13 +159,13 @@ func printDecays(a *app, r clearance.Result, zone *time.Location) {
 	printReasons(a, r, zone)
 }
 
-// printReasons says why decays give no rate or do not count. There may be many.
+// printReasons says why decays give no rate. There may be many.
 func printReasons(a *app, r clearance.Result, zone *time.Location) {
 	const most = 8
 	shown, more := 0, 0
 	for _, d := range r.Decays {
 		switch {
-		case d.Why == "":
+		case d.State == clearance.Measured:
 		case shown == most:
 			more++
 		default:
@@ -175,7 +176,18 @@ func printReasons(a *app, r clearance.Result, zone *time.Location) {
 	if more > 0 {
 		fmt.Fprintf(a.Stdout, "  … and %d more; --json has them all\n", more)
 	}
+	if slices.ContainsFunc(r.Decays, func(d clearance.Decay) bool { return d.State == clearance.Measured && !d.Pooled }) {
+		fmt.Fprintln(a.Stdout, wrap("A rate that does not count for its setup: the diary does not say that the source was off, or its background is "+
+			"from elsewhere and the setup has enough decays without.", 98, "  "))
+	}
 	fmt.Fprintln(a.Stdout)
+}
+
+func yesNo(yes bool) string {
+	if yes {
+		return "yes"
+	}
+	return "no"
 }
 
 func printRates(a *app, r clearance.Result) {

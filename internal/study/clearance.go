@@ -58,7 +58,11 @@ func (s *Study) clearingSensor(name string) (dust.Sensor, error) {
 	if name != "" {
 		return s.Sensor(name)
 	}
-	return s.only(dust.Room, dust.BreathingZone)
+	sensor, err := s.only(dust.Room, dust.BreathingZone)
+	if err != nil {
+		return sensor, fmt.Errorf("%w, with --sensor", err)
+	}
+	return sensor, nil
 }
 
 // only is the one sensor at the first of some positions where there is any.
