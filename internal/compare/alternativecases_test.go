@@ -20,7 +20,7 @@ func init() {
 	}
 }
 
-const bootstrapDraws = 40_000 // the cases ask for at least 20 000
+const caseDraws = 40_000 // the cases ask for at least 20 000
 
 var alternativeMethods = map[string]func(*testing.T, statCase) map[string]any{
 	"task_adjusted_runs": func(t *testing.T, c statCase) map[string]any {
@@ -78,12 +78,12 @@ var alternativeMethods = map[string]func(*testing.T, statCase) map[string]any{
 				return sd * sd * (n - 1) / n
 			}
 		}
-		b, err := alternatives.BCa([][]float64{c.floats(t, "x")}, statistic, bootstrapDraws, c.float(t, "level"))
+		b, err := alternatives.BCa([][]float64{c.floats(t, "x")}, statistic, caseDraws, c.float(t, "level"))
 		require.NoError(t, err)
 		return map[string]any{"estimate": b.Estimate, "z0": b.Z0, "acceleration": b.Acceleration, "lo": b.Low, "hi": b.High}
 	},
 	"bca_ratio": func(t *testing.T, c statCase) map[string]any {
-		b, err := alternatives.BCaRatio(c.floats(t, "old"), c.floats(t, "new"), bootstrapDraws, c.float(t, "level"))
+		b, err := alternatives.BCaRatio(c.floats(t, "old"), c.floats(t, "new"), caseDraws, c.float(t, "level"))
 		require.NoError(t, err)
 		return map[string]any{
 			"ratio": b.Estimate, "z0": b.Z0, "acceleration": b.Acceleration, "lo": b.Low, "hi": b.High,

@@ -49,8 +49,29 @@ type analysis struct {
 	background part // and what the background's own error adds
 }
 
-// analyse estimates the change of q from the runs of the study.
+// question is what was analysed, and how.
+type question struct {
+	metric string
+	rules  rules
+}
+
+// analyse estimates the change of q from the runs of the study, once for each
+// set of rules. Without a background there is nothing to subtract, so the raw
+// analysis is the net one.
 func (st *study) analyse(q quantity, r rules) analysis {
+	if st.groundOf(q).kind == noGround {
+		r.raw = false
+	}
+	key := question{q.metric, r}
+	if a, ok := st.analyses[key]; ok {
+		return a
+	}
+	a := st.estimateQuantity(q, r)
+	st.analyses[key] = a
+	return a
+}
+
+func (st *study) estimateQuantity(q quantity, r rules) analysis {
 	a := analysis{ground: st.groundOf(q), usable: make([]bool, len(st.runs)), in: make([]bool, len(st.runs))}
 	a.nets, a.loq = st.netMeans(q, r)
 	var samples []sample

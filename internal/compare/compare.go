@@ -12,7 +12,8 @@ const schemaVersion = 1
 const (
 	unevenExclusion = 0.10
 	unevenHumidity  = 0.10
-	manySaturated   = 0.01 // of a run
+	manySaturated   = 0.01   // of a run
+	manyDrift       = 0.0953 // ln 1.1
 )
 
 // Compare answers whether the air under setup After held less dust than under
@@ -35,11 +36,12 @@ func Compare(in Input) (Result, error) {
 	d := st.decide(q, a, coverage)
 	order := st.timeOrder(a)
 	res.Design, res.DesignWhy = st.design(order)
+	res.DesignByOrder = res.Design
 	t := st.trend(a, order)
 	if t.ok {
 		res.TrendPercentPerDay, res.TrendLow, res.TrendHigh = ptr(perDay(t.slope)), ptr(perDay(t.low)), ptr(perDay(t.high))
 	}
-	if res.Design == "C" {
+	if res.DesignByOrder == "C" {
 		d = d.heedTrend(t, st.in.SmallestChangePercent/100)
 	}
 	res.Verdict, res.RestsOnLogNormal = d.verdict, d.restsOnModel
@@ -47,11 +49,16 @@ func Compare(in Input) (Result, error) {
 	st.fillPower(&res, a)
 	st.fillBasis(&res, q, a)
 	st.fillUncertainty(&res, a)
+	st.fillSpikes(&res, q)
+	res.Conditions = st.conditions(q, a)
+	res.Confounders = st.confounders(a, res.Conditions)
+	res.lowerDesign()
 	res.Caution = st.caution(res, t)
 	res.Why = st.why(res, a, d)
 	res.Method = methodText(st, a)
 	res.Sessions = st.sessionRows(a)
 	res.Bins = st.bySize()
+	res.Alternatives = st.alternatives(q, a)
 	res.Outcomes = st.outcomes(q)
 	adjustSecondary(&res)
 	res.Fine = st.fineOrChips()

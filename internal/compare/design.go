@@ -3,6 +3,7 @@ package compare
 import (
 	"fmt"
 	"math"
+	"strings"
 	"time"
 )
 
@@ -40,6 +41,21 @@ func (st *study) design(order []placed) (grade, why string) {
 		return "A", "the sessions came in the order drawn beforehand, so neither drift nor anyone's choice of days favours a setup"
 	}
 	return grade, why + "; the sessions did not come in the order of the plan"
+}
+
+// lowerDesign takes the grade down for what else was not alike.
+func (r *Result) lowerDesign() {
+	if len(r.Confounders) == 0 {
+		return
+	}
+	r.Design = lowered(r.DesignByOrder, r.Confounders)
+	var what []string
+	for _, c := range r.Confounders {
+		what = append(what, c.What)
+	}
+	if r.Design != r.DesignByOrder {
+		r.DesignWhy += fmt.Sprintf("; %s by the order of sessions, lower since these were not alike: %s", r.DesignByOrder, strings.Join(what, ", "))
+	}
 }
 
 // noDiaryWhy says why there is no verdict, as the start of a sentence.

@@ -2,6 +2,7 @@ package compare
 
 import (
 	"math"
+	"slices"
 	"time"
 )
 
@@ -146,19 +147,34 @@ func (st *study) idleMeans(q quantity, stretches []stretch, block time.Duration)
 	need := leastMeasured * block.Seconds()
 	for i, s := range stretches {
 		for from := s.from; !from.Add(block).After(s.to); from = from.Add(block) {
-			m := idleMean{stretch: i, day: from.In(st.in.Zone).Format(time.DateOnly), outside: math.NaN()}
-			m.room = st.mean(q, from, from.Add(block), need, rules{})
-			if q.hasBackground() {
-				if m.outside = q.outside(from, from.Add(block), need); math.IsNaN(m.outside) {
-					continue
-				}
+			if from = q.skipGap(from, block); from.Add(block).After(s.to) {
+				break
 			}
-			if !math.IsNaN(m.room) {
+			m := idleMean{stretch: i, outside: math.NaN(), room: st.mean(q, from, from.Add(block), need, rules{})}
+			if q.hasBackground() {
+				m.outside = q.outside(from, from.Add(block), need)
+			}
+			if !math.IsNaN(m.room) && !(q.hasBackground() && math.IsNaN(m.outside)) {
+				m.day = from.In(st.in.Zone).Format(time.DateOnly)
 				out = append(out, m)
 			}
 		}
 	}
 	return out
+}
+
+// skipGap moves on by whole blocks to the one that holds the next reading: nights
+// and weekends hold none.
+func (q quantity) skipGap(from time.Time, block time.Duration) time.Time {
+	ms, _, _ := q.plus.Columns()
+	i, _ := slices.BinarySearch(ms, from.UnixMilli())
+	if i == len(ms) {
+		return from.AddDate(1, 0, 0)
+	}
+	if gap := time.UnixMilli(ms[i]).Sub(from); gap > block {
+		return from.Add(gap.Truncate(block))
+	}
+	return from
 }
 
 // constant is the mean of the days' idle medians: a day is the unit, and a median

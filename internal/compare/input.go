@@ -31,6 +31,8 @@ type Input struct {
 	// DriftU is the standard uncertainty, in ln units, that the sensor's drift adds
 	// to the ratio, and DriftDF its degrees of freedom; 0: DefaultDriftDF.
 	DriftU, DriftDF float64
+	// Notes are the diary's remarks.
+	Notes []Note
 	// Exhaust is the metric at the outlet of the dust collection; nil: no sensor there.
 	Exhaust *dust.Series
 	// Level, in the metric's unit, is one that should not be passed for long; 0: none.

@@ -169,7 +169,7 @@ func TestSharedBackgroundErrorIsCarried(t *testing.T) {
 	q := st.channel(dust.PM25)
 	ratio := func(a float64) analysis {
 		st.grounds[q.metric] = &ground{kind: constantGround, a: a, varA: 0.25, df: 4}
-		return st.analyse(q, rules{})
+		return st.estimateQuantity(q, rules{})
 	}
 	const u, h = 0.5, 1e-4
 	got := ratio(8)

@@ -90,9 +90,17 @@ type Result struct {
 	Primary    string     `json:"primary_basis"`
 	PrimaryWhy string     `json:"primary_basis_why"`
 	Background Background `json:"background"`
+	// The grade by the order of the sessions alone, before confounders lower it.
+	DesignByOrder string       `json:"design_grade_by_order"`
+	Conditions    []Conditions `json:"conditions"`
+	Confounders   []Confounder `json:"confounders"`
 	// Further quantities, all secondary. Their p values and those of by_size are
 	// adjusted together.
 	Outcomes []Outcome `json:"other_outcomes"`
+	// The result with the single readings in that were left out as spikes; nil if there were none.
+	WithSpikes *Effect `json:"with_spikes"`
+	// Other looks at the same runs, for comparison only.
+	Alternatives []Alternative `json:"alternatives"`
 	// What the interval of ratio is made of.
 	Uncertainty Uncertainty `json:"uncertainty"`
 	// Standard deviation of the units within a setup (paired: of daily differences),

@@ -54,11 +54,12 @@ type study struct {
 	noDiary  bool
 	spikes   *spikes
 	grounds  map[string]*ground // by quantity
+	analyses map[question]analysis
 }
 
 // newStudy sorts the diary into runs and sessions.
 func newStudy(in Input) *study {
-	st := &study{in: in, grounds: map[string]*ground{}}
+	st := &study{in: in, grounds: map[string]*ground{}, analyses: map[question]analysis{}}
 	st.spikes = st.newSpikes()
 	for _, s := range spells(in.Setups) {
 		if s.setup == in.Before || s.setup == in.After {

@@ -2,6 +2,7 @@ package compare
 
 import (
 	"cmp"
+	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -111,4 +112,29 @@ func (s *spikes) echo(series *dust.Series, at int64) bool {
 		}
 	}
 	return false
+}
+
+// fillSpikes shows the result with the spikes in, if any lies in a run.
+func (st *study) fillSpikes(res *Result, q quantity) {
+	n := 0
+	for _, r := range st.runs {
+		for _, p := range st.spikes.of(q.plus) {
+			if at := time.UnixMilli(p.From); !at.Before(r.start) && at.Before(r.stop) {
+				n++
+			}
+		}
+	}
+	if n == 0 {
+		return
+	}
+	row := st.row(q, st.analyse(q, rules{spikes: true}))
+	row.Note = many(n, "reading") + " of more than five times its neighbours, with no echo in another channel, taken in"
+	res.WithSpikes = &row
+}
+
+func spikeWarning(res Result) string {
+	if res.WithSpikes == nil || res.WithSpikes.Ratio == nil || res.Ratio == nil {
+		return ""
+	}
+	return fmt.Sprintf("single readings without an echo were left out as spikes; with them the ratio is %s instead of %s", figure(*res.WithSpikes.Ratio), figure(*res.Ratio))
 }

@@ -108,10 +108,12 @@ func (st *study) caution(res Result, t trend) string {
 	switch {
 	case st.noDiary:
 		return "Without a diary a shorter working day looks like less dust, and a longer one like more."
-	case res.Design == "D":
+	case res.DesignByOrder == "D":
 		return "A setup with a single session: whatever else was different that day may be part of the difference, or all of it."
-	case res.Design == "C":
+	case res.DesignByOrder == "C":
 		return strings.TrimSpace("One block before, one after: season, wood or sensor drift may be part of the difference. " + t.words())
+	case len(res.Confounders) > 0:
+		return "Not everything was alike under the two setups: " + res.Confounders[0].Why + "."
 	}
 	return ""
 }

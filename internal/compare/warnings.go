@@ -25,10 +25,16 @@ func (st *study) warnings(q quantity, a analysis, res Result, order []placed) []
 	add(st.leftOverWarning(a))
 	add(nonDetectWarning(q.unit, a))
 	add(st.saturationWarning(a))
-	add(st.humidityWarning(a))
-	add(st.materialWarning(a))
+	for _, c := range res.Confounders {
+		add(c.Why)
+	}
 	add(st.companyWarning(a))
 	add(orderWarning(res, order))
+	add(driftWarning(res))
+	add(spikeWarning(res))
+	if st.in.DriftU > manyDrift {
+		add(fmt.Sprintf("the sensor may have drifted by %s %%: more than 10 %% between two checks says clean it or replace it", percent(100*math.Expm1(st.in.DriftU))))
+	}
 	add(st.coverageWarning(res))
 	add(positionWarning(st.in.series(st.in.Metric).Sensor.Position))
 	if a.pooledDays {
@@ -96,15 +102,6 @@ func (st *study) saturationWarning(a analysis) string {
 	return fmt.Sprintf("the sensor was at the top of its range for more than 1 %% of %s before and %d after: their means are “at least”, which hides part of a reduction", many(n[before], "run"), n[after])
 }
 
-func (st *study) humidityWarning(a analysis) string {
-	humid := func(m measured) float64 { return m.humid }
-	old, new := st.share(a, before, humid), st.share(a, after, humid)
-	if !(math.Abs(old-new) > unevenHumidity) {
-		return ""
-	}
-	return fmt.Sprintf("air above 75 %% relative humidity, where optical sensors read high: %.0f %% of the time before, %.0f %% after", 100*old, 100*new)
-}
-
 // materialWarning names tasks whose materials under the two setups have nothing
 // in common: the wood may account for the change.
 func (st *study) materialWarning(a analysis) string {
@@ -163,13 +160,31 @@ func orderWarning(res Result, order []placed) string {
 	switch {
 	case len(order) > 2 && len(days) == 1:
 		return "all sessions are from one day: the result speaks for that day only"
-	case res.Design == "C" && res.TrendPercentPerDay != nil:
+	case res.DesignByOrder == "C" && res.TrendPercentPerDay != nil:
 		return fmt.Sprintf("before/after in one block each: look at the sessions against date; within the setups they change by %s %% a day (interval %s to %s)",
 			signed(*res.TrendPercentPerDay), signed(*res.TrendLow), signed(*res.TrendHigh))
-	case res.Design == "C":
+	case res.DesignByOrder == "C":
 		return "before/after in one block each: look at the sessions against date, drift and season are in the ratio"
 	}
 	return ""
+}
+
+// What a drifting sensor does to designs, in percent of studies without any change
+// that say “reduced” by their interval: −5 % a day, five sessions each. From the
+// simulations of package simulate, whose tests hold them against these.
+const (
+	DriftPerDayPercent     = 5
+	DriftInBlocksPercent   = 10
+	DriftInTurnsPercent    = 3
+	reducedByChancePercent = 2.5
+)
+
+func driftWarning(res Result) string {
+	if res.DesignByOrder != "C" {
+		return ""
+	}
+	return fmt.Sprintf("a sensor that reads %d %% less each day lets %d %% of before/after studies of 5 and 5 sessions say “reduced” with no change at all, instead of %g %%; with setups taking turns it is %d %% (simulated)",
+		DriftPerDayPercent, DriftInBlocksPercent, reducedByChancePercent, DriftInTurnsPercent)
 }
 
 func (st *study) coverageWarning(res Result) string {

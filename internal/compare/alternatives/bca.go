@@ -28,7 +28,8 @@ type Bootstrap struct {
 //
 // Source: Efron & Tibshirani 1993, ch. 14. Draws come from a fixed seed: equal
 // values, equal interval. With fewer than six values a set the interval is too
-// narrow: to be shown, not to decide on. The error wraps ErrTooFew or ErrNoSpread.
+// narrow: to be shown, not to decide on. Errors wrap ErrTooFew,
+// ErrNoSpread or ErrOutOfRange.
 func BCa(sets [][]float64, statistic func(sets [][]float64) float64, draws int, confidence float64) (Bootstrap, error) {
 	if !(confidence > 0 && confidence < 1) || draws < 100 {
 		return Bootstrap{}, fmt.Errorf("%d draws at confidence %g: %w", draws, confidence, ErrOutOfRange)
@@ -40,8 +41,11 @@ func BCa(sets [][]float64, statistic func(sets [][]float64) float64, draws int, 
 	}
 	b := Bootstrap{Estimate: statistic(sets), Draws: draws, Resamples: fewestResamples(sets)}
 	drawn := resample(sets, statistic, draws)
+	if x := b.Estimate + drawn[0] + drawn[draws-1]; math.IsNaN(x) || math.IsInf(x, 0) {
+		return b, fmt.Errorf("bootstrap: a statistic that is no number: %w", ErrOutOfRange)
+	}
 	var ok bool
-	if b.Acceleration, ok = acceleration(sets, statistic); !ok {
+	if b.Acceleration, ok = acceleration(sets, statistic); !ok || math.IsNaN(b.Acceleration) {
 		return b, fmt.Errorf("bootstrap: %w", ErrNoSpread)
 	}
 	below := 0.0
