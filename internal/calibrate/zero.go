@@ -68,8 +68,7 @@ func CheckZero(s *dust.Series, from, to time.Time) (ZeroCheck, error) {
 	var values []float64
 	var measured time.Duration
 	for p := range s.Spans(from, to) {
-		switch {
-		case p.Flags&notZero != 0 || !finite(p.Value) || p.Value < 0:
+		if p.Flags&notZero != 0 || !finite(p.Value) || p.Value < 0 {
 			z.LeftOut++
 			continue
 		}
