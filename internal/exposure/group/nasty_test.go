@@ -1,6 +1,7 @@
 package group
 
 import (
+	"encoding/binary"
 	"encoding/json"
 	"math"
 	"testing"
@@ -33,7 +34,7 @@ func TestNastySets(t *testing.T) {
 			}
 		}
 		for _, limit := range []float64{1, 1e-300, 1e300, 0, -1, nan, inf} {
-			for _, opts := range []Options{{}, {FloorMgM3: 0.55}, {FloorMgM3: 10}, {AtLeast: "Fine dust only."}, {Prior: &Prior{A0: -9}}} {
+			for _, opts := range []Options{{}, {FloorMgM3: 0.55}, {FloorMgM3: 10}, {FloorMgM3: inf}, {FloorMgM3: nan}, {AtLeast: "Fine dust only."}, {Prior: &Prior{A0: -9}}} {
 				s := Summarise(valuesOf(x...), limit, opts)
 				_, err := json.Marshal(s)
 				require.NoError(t, err, "%s, limit %g", name, limit)
@@ -50,6 +51,25 @@ func TestNastySets(t *testing.T) {
 			}
 		}
 	}
+}
+
+// Whatever floats come in: no panic, every shift accounted for, valid JSON.
+func FuzzSummarise(f *testing.F) {
+	f.Add([]byte{1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14, 15, 16}, 1.0, 0.0)
+	f.Add([]byte{0, 0, 0, 0, 0, 0, 0xf8, 0x7f, 1, 0, 0, 0, 0, 0, 0, 0}, 1e300, 1e-5)
+	f.Fuzz(func(t *testing.T, data []byte, limit, floor float64) {
+		var values []Value
+		for len(data) >= 8 && len(values) < 40 {
+			bits := binary.LittleEndian.Uint64(data)
+			values = append(values, Value{MgM3: math.Float64frombits(bits &^ 1), Below: bits&1 == 1})
+			data = data[8:]
+		}
+		s := Summarise(values, limit, Options{FloorMgM3: floor})
+		_, err := json.Marshal(s)
+		require.NoError(t, err)
+		require.Equal(t, len(values), s.Days+len(s.Excluded))
+		require.NotEmpty(t, s.Why)
+	})
 }
 
 func hasReason(s Summary, key string) bool {

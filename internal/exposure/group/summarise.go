@@ -110,7 +110,7 @@ func (w *worker) sift(values []Value) {
 			why = "there is no number"
 		case v.MgM3 < 0:
 			why = "no concentration is below zero"
-		case v.MgM3 < w.opts.FloorMgM3:
+		case v.MgM3 < w.opts.FloorMgM3 && positive(w.opts.FloorMgM3):
 			v.MgM3, v.Below = w.opts.FloorMgM3, true
 		case v.MgM3 == 0:
 			why = "zero has no logarithm: say from where on the sensor can tell dust from clean air, and it counts as below that"
