@@ -1,0 +1,83 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"dustlog/internal/dust"
+	"dustlog/internal/exposure"
+	"dustlog/internal/study"
+)
+
+// pastDays is how far back runs of tasks count for the respirator question.
+const pastDays = 30
+
+var keepPast = keep{fresh: 5 * time.Minute, old: 24 * time.Hour}
+
+// pastResult assesses the last weeks.
+func (s *Server) pastResult(ctx context.Context) (exposure.Result, error) {
+	at := s.o.Now()
+	return s.past.get(ctx, at, keepPast, s.background, func(ctx context.Context) (exposure.Result, error) {
+		return s.assess(ctx, study.Window{From: at.AddDate(0, 0, -pastDays)})
+	})
+}
+
+// maskNow answers the respirator question for this moment.
+func (s *Server) maskNow(ctx context.Context, running []dust.Task) (maskView, error) {
+	if s.o.Mask != nil {
+		return newMaskView(s.o.Mask(), s.zone()), nil
+	}
+	past, err := s.pastResult(ctx)
+	if err != nil {
+		return maskView{}, err
+	}
+	return newMaskView(maskOf(past, running), s.zone()), nil
+}
+
+// maskOf is the answer from past runs: of the running tasks the strictest, and
+// without one that for all work seen.
+func maskOf(past exposure.Result, running []dust.Task) Mask {
+	if len(running) == 0 {
+		all := exposure.OverallMask(past.Masks)
+		return Mask{State: all.State, Why: "No task is running. For all the work of the last " + fmt.Sprint(pastDays) + " days: " + all.Why}
+	}
+	strictest := Mask{State: exposure.NotShownNeeded}
+	for i, task := range running {
+		m := Mask{State: exposure.MaskCannotTell, Why: fmt.Sprintf("%s: no run of it in the last %d days was measured in the breathing zone", capital(task.Name), pastDays)}
+		for _, r := range past.Masks {
+			if r.Task == task.Name && strings.EqualFold(r.Material, task.Material) {
+				m = Mask{State: r.State, Why: capital(r.Label()) + ": " + r.Why}
+			}
+		}
+		if i == 0 || strictness(m.State) > strictness(strictest.State) {
+			strictest = m
+		}
+	}
+	return strictest
+}
+
+func strictness(s exposure.MaskState) int {
+	switch s {
+	case exposure.KeepOn:
+		return 2
+	case exposure.NotShownNeeded:
+		return 0
+	}
+	return 1
+}
+
+func newMaskView(m Mask, zone *time.Location) maskView {
+	v := maskView{State: "tell", Short: "Cannot tell, so keep it on", Why: full(capital(m.Why))}
+	switch m.State {
+	case exposure.KeepOn:
+		v.State, v.Short = "keep", "Keep it on"
+		if !m.Until.IsZero() {
+			v.Short += ", at most until " + m.Until.In(zone).Format("15:04")
+		}
+	case exposure.NotShownNeeded:
+		v.State, v.Short = "not", "Not shown to be needed"
+	}
+	return v
+}
