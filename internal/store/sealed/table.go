@@ -124,9 +124,12 @@ func (b *Builder) Start(ms int64, flags dust.Flags) {
 // Set gives channel c of the row begun last the value x.
 func (b *Builder) Set(c dust.Channel, x float64) {
 	col := b.columns[c]
-	if col == nil {
+	switch {
+	case col == nil:
 		col = &Column{Channel: c, Floats: make([]float64, 0, cap(b.ms))}
 		b.columns[c] = col
+	case col.PerUnit != 0:
+		col.float()
 	}
 	col.fill(len(b.ms) - 1)
 	col.Floats = append(col.Floats, x)
@@ -135,16 +138,51 @@ func (b *Builder) Set(c dust.Channel, x float64) {
 	}
 }
 
+// SetHundredths gives channel c of the row begun last the value k/100. A column
+// for which nothing but this is called takes half the time and memory.
+func (b *Builder) SetHundredths(c dust.Channel, k int64) {
+	col := b.columns[c]
+	if col == nil {
+		col = &Column{Channel: c, PerUnit: 100, Ints: make([]int32, 0, cap(b.ms))}
+		b.columns[c] = col
+	}
+	if col.PerUnit == 0 || k < -maxInt || k > maxInt {
+		b.Set(c, float64(k)/100)
+		return
+	}
+	col.fill(len(b.ms) - 1)
+	col.Ints = append(col.Ints, int32(k))
+	if col.Missing != nil {
+		col.Missing = append(col.Missing, false)
+	}
+}
+
+// float turns Ints into Floats.
+func (c *Column) float() {
+	c.Floats = make([]float64, len(c.Ints), cap(c.Ints))
+	for i, k := range c.Ints {
+		c.Floats[i] = float64(k) / float64(c.PerUnit)
+	}
+	c.PerUnit, c.Ints = 0, nil
+}
+
 // fill marks the rows up to n that have no value.
 func (c *Column) fill(n int) {
-	if len(c.Floats) == n {
+	filled := len(c.Floats) + len(c.Ints)
+	if filled == n {
 		return
 	}
 	if c.Missing == nil {
-		c.Missing = make([]bool, len(c.Floats), cap(c.Floats))
+		c.Missing = make([]bool, filled, cap(c.Floats)+cap(c.Ints))
 	}
-	for len(c.Floats) < n {
-		c.Floats, c.Missing = append(c.Floats, 0), append(c.Missing, true)
+	none := n - filled
+	for range none {
+		c.Missing = append(c.Missing, true)
+	}
+	if c.PerUnit != 0 {
+		c.Ints = append(c.Ints, make([]int32, none)...)
+	} else {
+		c.Floats = append(c.Floats, make([]float64, none)...)
 	}
 }
 
@@ -158,7 +196,11 @@ func (b *Builder) Table() *Table {
 	for _, col := range b.columns {
 		if col != nil {
 			col.fill(len(b.ms))
-			col.quantize()
+			if col.PerUnit != 0 {
+				col.coarsen()
+			} else {
+				col.quantize()
+			}
 			t.Columns = append(t.Columns, *col)
 		}
 	}
@@ -184,6 +226,23 @@ func (c *Column) quantize() {
 			return
 		}
 	}
+}
+
+// coarsen makes whole units or tenths of hundredths that are nothing finer.
+func (c *Column) coarsen() {
+	divisor := int32(100)
+	for _, k := range c.Ints {
+		for k%divisor != 0 {
+			divisor /= 10
+		}
+		if divisor == 1 {
+			return
+		}
+	}
+	for i := range c.Ints {
+		c.Ints[i] /= divisor
+	}
+	c.PerUnit /= int(divisor)
 }
 
 // fits fills ints from row from on and returns the first row whose value is not

@@ -1,28 +1,21 @@
 package sqlite
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"errors"
 	"fmt"
 	"maps"
 	"math"
-	"math/bits"
 	"slices"
-	"strings"
 
 	"dustlog/internal/dust"
 	"dustlog/internal/store/sealed"
 )
 
-const (
-	// rowsPerInsert is how many readings one INSERT statement carries; 50 was
-	// quicker than 10 and no slower than 200 (BenchmarkAppend1000).
-	rowsPerInsert = 50
-	// sortedTogether is how many readings of a batch are sorted by sensor at a
-	// time. Sorting all of a huge batch would visit every page once per sensor.
-	sortedTogether = 1000
-)
+// sortedTogether is how many readings of a batch are sorted at a time.
+const sortedTogether = 1000
 
 // Appender adds to the store within one transaction.
 type Appender interface {
@@ -73,11 +66,6 @@ type tx struct {
 type sealedTimes struct {
 	day sealed.Day
 	ms  []int64 // nil if the day is not sealed
-}
-
-type insertKey struct {
-	columns uint32 // bit set of channels
-	rows    int
 }
 
 // growth sums up what a transaction wrote of one sensor.
@@ -134,18 +122,54 @@ func (t *tx) Append(ctx context.Context, batch []dust.Reading) (added int, err e
 		return 0, err
 	}
 	for part := range slices.Chunk(batch, sortedTogether) {
-		for _, same := range bySensor(part) {
-			n, err := t.appendSame(ctx, same)
-			if err != nil {
-				return 0, err
-			}
-			added += n
+		n, err := t.appendSorted(ctx, part)
+		if err != nil {
+			return 0, err
 		}
+		added += n
 	}
 	return added, nil
 }
 
-// checkBatch refuses readings without a key.
+// row is a reading on its way into the table.
+type row struct {
+	key int64
+	*dust.Reading
+}
+
+// appendSorted appends part of a batch in the order of the table: what comes
+// behind all that is there costs least.
+func (t *tx) appendSorted(ctx context.Context, batch []dust.Reading) (added int, err error) {
+	rows := make([]row, 0, len(batch))
+	var columns uint32
+	for _, same := range bySensor(batch) {
+		id, err := t.sensorID(ctx, same[0].Sensor)
+		if err != nil {
+			return 0, err
+		}
+		if same, err = t.notSealed(ctx, id, same); err != nil {
+			return 0, err
+		}
+		for _, r := range same {
+			t.grow(id, r.Time.UnixMilli())
+			rows = append(rows, row{keyOf(r.Time.UnixMilli(), id), r})
+			for c := range r.Values.All() {
+				columns |= 1 << c
+			}
+		}
+	}
+	slices.SortStableFunc(rows, func(a, b row) int { return cmp.Compare(a.key, b.key) })
+	for part := range slices.Chunk(rows, rowsPerInsert) {
+		n, err := t.insertAll(ctx, part, columns)
+		if err != nil {
+			return 0, err
+		}
+		added += n
+	}
+	return added, nil
+}
+
+// checkBatch refuses readings that have no key.
 func checkBatch(batch []dust.Reading) error {
 	for i := range batch {
 		if batch[i].Sensor == "" {
@@ -153,6 +177,9 @@ func checkBatch(batch []dust.Reading) error {
 		}
 		if batch[i].Time.IsZero() {
 			return fmt.Errorf("reading %d of %d has no time", i+1, len(batch))
+		}
+		if ms := batch[i].Time.UnixMilli(); ms < -maxMS || ms >= maxMS {
+			return fmt.Errorf("reading %d of %d has the time %s, which no clock shows: mend it", i+1, len(batch), batch[i].Time)
 		}
 	}
 	return nil
@@ -175,44 +202,20 @@ func bySensor(batch []dust.Reading) [][]*dust.Reading {
 	return groups
 }
 
-// appendSame appends readings of one sensor.
-func (t *tx) appendSame(ctx context.Context, readings []*dust.Reading) (added int, err error) {
-	id, err := t.sensorID(ctx, readings[0].Sensor)
-	if err != nil {
-		return 0, err
-	}
-	if readings, err = t.unsealed(ctx, id, readings); err != nil || len(readings) == 0 {
-		return 0, err
-	}
-	g := t.grown[id]
+// grow widens the bounds of what the transaction wrote of a sensor.
+func (t *tx) grow(sensor, ms int64) {
+	g := t.grown[sensor]
 	if g == nil {
-		ms := readings[0].Time.UnixMilli()
 		g = &growth{first: ms, last: ms}
-		t.grown[id] = g
+		t.grown[sensor] = g
 	}
-	var columns uint32
-	for _, r := range readings {
-		ms := r.Time.UnixMilli()
-		g.first, g.last = min(g.first, ms), max(g.last, ms)
-		for c := range r.Values.All() {
-			columns |= 1 << c
-		}
-	}
-	for part := range slices.Chunk(readings, rowsPerInsert) {
-		n, err := t.insert(ctx, id, part, columns)
-		if err != nil {
-			return 0, err
-		}
-		added += n
-	}
-	g.added += added
-	return added, nil
+	g.first, g.last = min(g.first, ms), max(g.last, ms)
 }
 
-// unsealed leaves out the readings that a sealed day has already. If that day
+// notSealed leaves out the readings that a sealed day has already. If that day
 // cannot be read they are kept: a reading twice is put right by the next seal, a
 // lost one is not.
-func (t *tx) unsealed(ctx context.Context, sensor int64, readings []*dust.Reading) ([]*dust.Reading, error) {
+func (t *tx) notSealed(ctx context.Context, sensor int64, readings []*dust.Reading) ([]*dust.Reading, error) {
 	first, last := sealed.Day(math.MaxInt64), sealed.Day(math.MinInt64)
 	for _, r := range readings {
 		day := sealed.DayOf(r.Time.UnixMilli())
@@ -227,7 +230,7 @@ func (t *tx) unsealed(ctx context.Context, sensor int64, readings []*dust.Readin
 	if first > *t.newest {
 		return readings, nil // the usual case: they are new
 	}
-	list, err := listDays(ctx, t, "l.sensor_id = ? AND l.day BETWEEN ? AND ?", sensor, first, last)
+	list, err := t.listDays(ctx, "l.sensor_id = ? AND l.day BETWEEN ? AND ?", sensor, first, last)
 	if err != nil || len(list) == 0 {
 		return readings, err
 	}
@@ -258,54 +261,6 @@ func (t *tx) sealedMS(ctx context.Context, sensor int64, day sealed.Day, list []
 	return known.ms
 }
 
-func (t *tx) insert(ctx context.Context, sensor int64, readings []*dust.Reading, columns uint32) (added int, err error) {
-	stmt, err := t.insertStmt(ctx, insertKey{columns, len(readings)})
-	if err != nil {
-		return 0, err
-	}
-	args := make([]any, 0, len(readings)*(3+bits.OnesCount32(columns)))
-	for _, r := range readings {
-		args = append(args, r.Time.UnixMilli(), sensor, int64(r.Flags))
-		for c := range dust.ChannelCount {
-			if columns&(1<<c) == 0 {
-				continue
-			}
-			if x, ok := r.Values.Get(c); ok {
-				args = append(args, x)
-			} else {
-				args = append(args, nil)
-			}
-		}
-	}
-	result, err := stmt.ExecContext(ctx, args...)
-	if err != nil {
-		return 0, err
-	}
-	n, err := result.RowsAffected()
-	return int(n), err
-}
-
-// insertStmt names only the columns a batch needs: most sensors fill less than
-// half of them, and binding NULLs costs time.
-func (t *tx) insertStmt(ctx context.Context, key insertKey) (*sql.Stmt, error) {
-	if stmt, ok := t.inserts[key]; ok {
-		return stmt, nil
-	}
-	names, marks := "time_ms, sensor_id, flags", "(?, ?, ?"
-	for c := range dust.ChannelCount {
-		if key.columns&(1<<c) != 0 {
-			names += ", " + c.Key()
-			marks += ", ?"
-		}
-	}
-	rows := strings.Repeat(marks+"), ", key.rows-1) + marks + ")"
-	stmt, err := t.PrepareContext(ctx, "INSERT INTO reading ("+names+") VALUES "+rows+" ON CONFLICT DO NOTHING")
-	if err == nil {
-		t.inserts[key] = stmt
-	}
-	return stmt, err
-}
-
 // sensorID finds the sensor's number and gives it one if it has none.
 func (t *tx) sensorID(ctx context.Context, name string) (int64, error) {
 	if id, ok := t.ids[name]; ok {
@@ -317,6 +272,9 @@ func (t *tx) sensorID(ctx context.Context, name string) (int64, error) {
 	var id int64
 	if err := t.QueryRowContext(ctx, "SELECT id FROM sensor WHERE name = ?", name).Scan(&id); err != nil {
 		return 0, err
+	}
+	if id > maxSensor {
+		return 0, fmt.Errorf("sensor %q is one too many: a store holds %d; begin another one", name, maxSensor)
 	}
 	t.ids[name] = id
 	return id, nil

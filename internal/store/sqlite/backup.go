@@ -156,7 +156,7 @@ func listOf(ctx context.Context, path string) (list []listed, err error) {
 	if version < sealedSince {
 		return nil, nil
 	}
-	return listDays(ctx, db, "true")
+	return listDays(ctx, db, version, "true")
 }
 
 // copyProven copies a sealed file and proves the copy by the listed hash.

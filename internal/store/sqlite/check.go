@@ -28,13 +28,15 @@ type CheckReport struct {
 	// has too.
 	Remarks []CheckFinding `json:"remarks"`
 	Doubles int64          `json:"doubles"` // rows that a sealed day has too
-	Sensors []CheckSensor  `json:"sensors"`
-	Days    []CheckDay     `json:"days"`
+	// Superseded are the rows that a sealing has still to delete.
+	Superseded int64         `json:"superseded"`
+	Sensors    []CheckSensor `json:"sensors"`
+	Days       []CheckDay    `json:"days"`
 }
 
 // CheckFinding is one thing that was found.
 type CheckFinding struct {
-	Kind   string `json:"kind"` // database, foreign_key, rows, sealed, count, unlisted, unfinished, doubles
+	Kind   string `json:"kind"` // database, foreign_key, rows, sealed, count, unlisted, unfinished, superseded, doubles
 	Sensor string `json:"sensor,omitempty"`
 	Day    string `json:"day,omitempty"`
 	File   string `json:"file,omitempty"`
@@ -79,12 +81,11 @@ func (s *Store) Check(ctx context.Context) (CheckReport, error) {
 		Problems: []CheckFinding{}, Remarks: []CheckFinding{}, Sensors: []CheckSensor{}, Days: []CheckDay{}}
 	c.database(ctx)
 	err := s.view(ctx, func(v *view) error {
-		var ids string
 		var err error
-		if c.names, ids, err = v.resolve(ctx, nil); err != nil {
+		if c.names, _, err = v.resolve(ctx, nil); err != nil {
 			return err
 		}
-		if c.list, err = v.listed(ctx, ids, math.MinInt64, math.MaxInt64); err != nil {
+		if c.list, err = v.listed(ctx, nil, math.MinInt64, math.MaxInt64); err != nil {
 			return err
 		}
 		c.files = slices.Clone(c.list)
@@ -163,8 +164,7 @@ func (c *checker) rows(ctx context.Context, v *view) error {
 		return err
 	}
 	for {
-		err := v.scan(ctx, "SELECT time_ms, sensor_id FROM reading WHERE time_ms >= ? ORDER BY time_ms", []any{from}, func(row []driver.Value) error {
-			ms, id := row[0].(int64), row[1].(int64)
+		err := v.rows(ctx, rowScan{lo: from, hi: math.MaxInt64}, func(ms, id int64, _ dust.Flags, _ []driver.Value) error {
 			if day := sealed.DayOf(ms); day != c.day {
 				c.flush(ctx)
 				c.day = day
@@ -234,13 +234,19 @@ func (c *checker) sealedDay(ctx context.Context, d *listed, rows []int64) {
 		}
 	}
 	slices.Sort(merged)
+	c.count(d.sensorID, d.Day, merged, int64(len(rows)-doubles), d)
+	if d.superseded > 0 {
+		c.report.Superseded += int64(d.superseded)
+		c.remark(CheckFinding{Kind: "superseded", Sensor: d.Sensor, Day: d.Day.String(),
+			Text: fmt.Sprintf("%d rows of the sealed day are still to be deleted: a sealing is under way or was interrupted, then the next one goes on", d.superseded)})
+	}
+	doubles -= d.superseded
+	c.sums[d.sensorID].Doubles += int64(doubles)
 	if doubles > 0 && d.next == "" {
 		c.report.Doubles += int64(doubles)
 		c.remark(CheckFinding{Kind: "doubles", Sensor: d.Sensor, Day: d.Day.String(),
 			Text: fmt.Sprintf("%d rows are in the sealed day, too; they are read once, and `dustlog store seal` removes them", doubles)})
 	}
-	c.count(d.sensorID, d.Day, merged, int64(len(rows)-doubles), d)
-	c.sums[d.sensorID].Doubles += int64(doubles)
 }
 
 // count adds a sensor's day; d is nil if it is not sealed.
@@ -249,6 +255,9 @@ func (c *checker) count(id int64, day sealed.Day, ms []int64, rows int64, d *lis
 	if sum == nil {
 		sum = &CheckSensor{Sensor: c.names[id]}
 		c.sums[id] = sum
+		if sum.Sensor == "" {
+			c.problem(CheckFinding{Kind: "foreign_key", Day: day.String(), File: c.s.path, Text: fmt.Sprintf("rows of a sensor %d, which is not known", id)})
+		}
 	}
 	if d != nil {
 		sum.SealedDays++

@@ -199,7 +199,7 @@ func TestDamagedPage(t *testing.T) {
 func TestCheckRemarks(t *testing.T) {
 	path, n := mixed(t)
 	db := rawDB(t, path)
-	_, err := db.Exec("INSERT INTO reading (time_ms, sensor_id, flags) SELECT first_ms, sensor_id, 0 FROM sealed_day")
+	_, err := db.Exec("INSERT INTO unsealed (key, flags) SELECT first_ms << 16 | sensor_id, 0 FROM sealed_day")
 	require.NoError(t, err)
 	_, err = db.Exec("UPDATE sensor SET readings = readings + 2")
 	require.NoError(t, err)

@@ -19,12 +19,7 @@ import (
 // nothing follows.
 func (s *Store) Days(ctx context.Context, sensor string, channels []dust.Channel, from, to time.Time) iter.Seq2[*sealed.Table, error] {
 	return func(yield func(*sealed.Table, error) bool) {
-		d := &dayScan{s: s, sensor: sensor, channels: unique(channels), yield: yield}
-		if len(channels) == 0 {
-			for c := range dust.ChannelCount {
-				d.channels = append(d.channels, c)
-			}
-		}
+		d := &dayScan{s: s, sensor: sensor, channels: wantedChannels(channels), yield: yield}
 		d.lo, d.hi = bounds(from, to)
 		err := s.view(ctx, func(v *view) error { return d.run(ctx, v) })
 		if err != nil && !errors.Is(err, errEnough) {
@@ -49,16 +44,17 @@ type dayScan struct {
 }
 
 func (d *dayScan) run(ctx context.Context, v *view) error {
-	_, id, err := v.resolve(ctx, []string{d.sensor})
-	if err != nil || id == "" {
+	_, ids, err := v.resolve(ctx, []string{d.sensor})
+	if err != nil || len(ids) == 0 {
 		return err
 	}
-	if d.list, err = v.listed(ctx, id, d.lo, d.hi); err != nil {
+	if d.list, err = v.listed(ctx, ids, d.lo, d.hi); err != nil {
 		return err
 	}
-	query := "SELECT time_ms, flags" + columnList(d.channels) + " FROM reading WHERE sensor_id = " + id +
-		" AND time_ms >= ? AND time_ms < ? ORDER BY time_ms"
-	err = v.scan(ctx, query, []any{d.lo, d.hi}, func(row []driver.Value) error { return d.row(ctx, row) })
+	scan := rowScan{channels: d.channels, sensors: ids, lo: d.lo, hi: d.hi}
+	err = v.rows(ctx, scan, func(ms, _ int64, flags dust.Flags, values []driver.Value) error {
+		return d.row(ctx, ms, flags, values)
+	})
 	if err != nil {
 		return err
 	}
@@ -68,19 +64,16 @@ func (d *dayScan) run(ctx context.Context, v *view) error {
 	return d.sealedBefore(ctx, sealed.Day(math.MaxInt64))
 }
 
-func (d *dayScan) row(ctx context.Context, row []driver.Value) error {
-	ms := row[0].(int64)
+func (d *dayScan) row(ctx context.Context, ms int64, flags dust.Flags, values []driver.Value) error {
 	if day := sealed.DayOf(ms); d.rows == nil || day != d.day {
 		if err := d.finish(ctx); err != nil {
 			return err
 		}
 		d.day, d.rows = day, sealed.NewBuilder(d.size)
 	}
-	d.rows.Start(ms, dust.Flags(row[1].(int64)))
+	d.rows.Start(ms, flags)
 	for i, c := range d.channels {
-		if x, ok := row[2+i].(float64); ok {
-			d.rows.Set(c, x)
-		}
+		build(d.rows, c, values[i])
 	}
 	return nil
 }

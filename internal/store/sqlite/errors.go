@@ -39,3 +39,9 @@ func explain(doing, path string, err error) error {
 	}
 	return fmt.Errorf("%s in %s: %w", doing, path, err)
 }
+
+// isConflict reports that a row is there already.
+func isConflict(err error) bool {
+	var e *driver.Error
+	return errors.As(err, &e) && e.Code() == lib.SQLITE_CONSTRAINT_PRIMARYKEY
+}

@@ -68,18 +68,28 @@ const takeAtMost = 1000
 
 // noteNew fires for rows that were really inserted, whoever inserts them. Its
 // condition lets nine of ten rows pass without a write.
-const noteNew = `CREATE TRIGGER IF NOT EXISTS forward_note AFTER INSERT ON reading
+const noteNew = `CREATE TRIGGER IF NOT EXISTS forward_note AFTER INSERT ON unsealed
 WHEN EXISTS (SELECT 1 FROM forward_target AS t WHERE NOT EXISTS (
-	SELECT 1 FROM forward_pending AS p WHERE p.target_id = t.id AND p.hour = NEW.time_ms / 3600000
-	AND p.sensor_id = NEW.sensor_id AND p.lo_ms <= NEW.time_ms AND p.hi_ms > NEW.time_ms))
+	SELECT 1 FROM forward_pending AS p WHERE p.target_id = t.id AND p.hour = (NEW.key >> 16) / 3600000
+	AND p.sensor_id = NEW.key & 65535 AND p.lo_ms <= NEW.key >> 16 AND p.hi_ms > NEW.key >> 16))
 BEGIN
 	INSERT INTO forward_pending (target_id, hour, sensor_id, lo_ms, hi_ms)
-	SELECT id, NEW.time_ms / 3600000, NEW.sensor_id,
-		NEW.time_ms - (NEW.time_ms % 10000 + 10000) % 10000,
-		NEW.time_ms - (NEW.time_ms % 10000 + 10000) % 10000 + 10000
+	SELECT id, (NEW.key >> 16) / 3600000, NEW.key & 65535,
+		(NEW.key >> 16) - ((NEW.key >> 16) % 10000 + 10000) % 10000,
+		(NEW.key >> 16) - ((NEW.key >> 16) % 10000 + 10000) % 10000 + 10000
 	FROM forward_target WHERE true
 	ON CONFLICT DO UPDATE SET lo_ms = min(lo_ms, excluded.lo_ms), hi_ms = max(hi_ms, excluded.hi_ms);
 END`
+
+// noteAgain makes the trigger anew after a change of layout, if there is a target.
+func noteAgain(ctx context.Context, tx *sql.Tx) error {
+	var any bool
+	if err := tx.QueryRowContext(ctx, "SELECT EXISTS (SELECT 1 FROM forward_target)").Scan(&any); err != nil || !any {
+		return err
+	}
+	_, err := tx.ExecContext(ctx, noteNew)
+	return err
+}
 
 // AddForwardTarget begins to note what target lacks: everything there is, and
 // whatever will be added. A target that is known already is left as it is.

@@ -19,6 +19,7 @@ type listed struct {
 	sensorID    int64
 	file        string // below the folder of days, with slashes
 	next        string // SHA-256 of a file that may have replaced it already
+	superseded  int    // rows that the file has too and that are to be deleted
 }
 
 // daysFolder is where the sealed files are.
@@ -43,9 +44,13 @@ func sealedFile(sensor string, id int64, day sealed.Day) string {
 
 // listDays lists sealed days by day and sensor name: those that condition
 // selects, with l for the list and s for the sensor.
-func listDays(ctx context.Context, q querier, condition string, args ...any) ([]listed, error) {
+func listDays(ctx context.Context, q querier, layout int, condition string, args ...any) ([]listed, error) {
+	superseded := "l.superseded"
+	if layout < unsealedSince {
+		superseded = "0"
+	}
 	rows, err := q.QueryContext(ctx, `SELECT l.day, l.sensor_id, s.name, l.file, l.readings, l.first_ms, l.last_ms, l.bytes, l.sha256,
-		coalesce(l.next_sha256, ''), l.channels FROM sealed_day AS l JOIN sensor AS s ON s.id = l.sensor_id
+		coalesce(l.next_sha256, ''), `+superseded+`, l.channels FROM sealed_day AS l JOIN sensor AS s ON s.id = l.sensor_id
 		WHERE `+condition+` ORDER BY l.day, s.name`, args...)
 	if err != nil {
 		return nil, err
@@ -55,7 +60,7 @@ func listDays(ctx context.Context, q querier, condition string, args ...any) ([]
 	for rows.Next() {
 		var d listed
 		var channels string
-		err := rows.Scan(&d.Day, &d.sensorID, &d.Sensor, &d.file, &d.Rows, &d.First, &d.Last, &d.Bytes, &d.SHA256, &d.next, &channels)
+		err := rows.Scan(&d.Day, &d.sensorID, &d.Sensor, &d.file, &d.Rows, &d.First, &d.Last, &d.Bytes, &d.SHA256, &d.next, &d.superseded, &channels)
 		if err != nil {
 			return nil, err
 		}
@@ -67,6 +72,10 @@ func listDays(ctx context.Context, q querier, condition string, args ...any) ([]
 		list = append(list, d)
 	}
 	return list, rows.Err()
+}
+
+func (t *tx) listDays(ctx context.Context, condition string, args ...any) ([]listed, error) {
+	return listDays(ctx, t, len(migrations), condition, args...)
 }
 
 func keys(channels []dust.Channel) string {

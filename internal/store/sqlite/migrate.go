@@ -66,6 +66,9 @@ func (s *Store) migrate(ctx context.Context) error {
 			return explain(fmt.Sprintf("change layout to %d", version+i+1), s.path, err)
 		}
 	}
+	if err := noteAgain(ctx, tx); err != nil {
+		return explain("change layout", s.path, err)
+	}
 	pragmas := fmt.Sprintf("PRAGMA application_id = %d; PRAGMA user_version = %d", applicationID, len(migrations))
 	if _, err := tx.ExecContext(ctx, pragmas); err != nil {
 		return explain("mark layout", s.path, err)

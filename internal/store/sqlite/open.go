@@ -41,8 +41,9 @@ type Store struct {
 	mu  sync.Mutex
 	ids map[string]int64 // committed sensors; they are never removed
 
-	sealing  sync.Mutex
-	cleanAge time.Duration // unfinished files older than this are a crash's
+	sealing   sync.Mutex
+	cleanAge  time.Duration // unfinished files older than this are a crash's
+	sliceRows int           // sealed rows deleted at a time
 }
 
 // Open opens the store at path. The error wraps dust.ErrNoStore if there is
@@ -63,7 +64,7 @@ func Open(ctx context.Context, path string, o Options) (*Store, error) {
 	if err := checkFile(path, o); err != nil {
 		return nil, err
 	}
-	s := &Store{path: path, now: o.Now, ids: map[string]int64{}, cleanAge: time.Minute}
+	s := &Store{path: path, now: o.Now, ids: map[string]int64{}, cleanAge: time.Minute, sliceRows: 1000}
 	if err := s.open(ctx, o); err != nil {
 		return nil, errors.Join(err, s.Close())
 	}
@@ -118,7 +119,7 @@ func (s *Store) open(ctx context.Context, o Options) error {
 		s.read, err = sql.Open("sqlite", dsn(s.path, o, mode))
 		return err
 	}
-	s.write, err = sql.Open("sqlite", dsn(s.path, o, "rwc")+"&_txlock=immediate&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)")
+	s.write, err = sql.Open("sqlite", dsn(s.path, o, "rwc")+"&_txlock=immediate&_pragma=page_size(2048)&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)")
 	if err != nil {
 		return err
 	}

@@ -60,7 +60,7 @@ func TestCreatedFile(t *testing.T) {
 	db := rawDB(t, path)
 	for pragma, want := range map[string]string{
 		"application_id": "1146442580", // "DUST" as a big-endian number
-		"user_version":   "5",
+		"user_version":   "6",
 		"journal_mode":   "wal",
 	} {
 		var got string
@@ -69,19 +69,19 @@ func TestCreatedFile(t *testing.T) {
 	}
 }
 
-// TestColumns compares the layout with the domain: three fixed columns, then
-// one nullable REAL per channel, by key.
+// TestColumns compares the layout with the domain: the key and the flags, then
+// one column per channel, by key.
 func TestColumns(t *testing.T) {
-	rows, err := rawDB(t, filled(t, 1)).Query(`SELECT name, type, "notnull", pk FROM pragma_table_info('reading') ORDER BY cid`)
+	rows, err := rawDB(t, filled(t, 1)).Query(`SELECT name, type, "notnull", pk FROM pragma_table_info('unsealed') ORDER BY cid`)
 	require.NoError(t, err)
 	defer rows.Close()
 	type column struct {
 		Name, Type  string
 		NotNull, PK int
 	}
-	want := []column{{"time_ms", "INTEGER", 1, 1}, {"sensor_id", "INTEGER", 1, 2}, {"flags", "INTEGER", 1, 0}}
+	want := []column{{"key", "INTEGER", 0, 1}, {"flags", "INTEGER", 1, 0}}
 	for c := range dust.ChannelCount {
-		want = append(want, column{c.Key(), "REAL", 0, 0})
+		want = append(want, column{c.Key(), "ANY", 0, 0})
 	}
 	var got []column
 	for rows.Next() {

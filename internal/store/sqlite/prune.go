@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"math"
 	"os"
 	"time"
 
@@ -163,7 +162,7 @@ func (p *pruning) choose(ctx context.Context, t *tx, limit sealed.Day, force boo
 // daysBefore lists the days before limit that have readings.
 func daysBefore(ctx context.Context, t *tx, limit sealed.Day) ([]sealed.Day, error) {
 	rows, err := t.QueryContext(ctx, `SELECT DISTINCT day FROM sealed_day WHERE day < ?1 UNION
-		SELECT DISTINCT (time_ms - ((time_ms % 86400000) + 86400000) % 86400000) / 86400000 FROM reading WHERE time_ms < ?1 * 86400000 ORDER BY 1`, limit)
+		SELECT DISTINCT ((key >> 16) - (((key >> 16) % 86400000) + 86400000) % 86400000) / 86400000 FROM unsealed WHERE key < (?1 * 86400000) << 16 ORDER BY 1`, limit)
 	if err != nil {
 		return nil, err
 	}
@@ -188,7 +187,7 @@ func (p *pruning) drop(ctx context.Context, t *tx) error {
 		return err
 	}
 	for _, day := range p.days {
-		list, err := listDays(ctx, t, "l.day = ?", day)
+		list, err := t.listDays(ctx, "l.day = ?", day)
 		if err != nil {
 			return err
 		}
@@ -197,14 +196,14 @@ func (p *pruning) drop(ctx context.Context, t *tx) error {
 			p.report.Bytes += d.Bytes
 		}
 		p.files = append(p.files, list...)
-		from, to := day.Bounds()
+		first, last := keyRange(day.Bounds())
 		for _, change := range []string{
-			`UPDATE sensor SET readings = readings - (SELECT count(*) FROM reading WHERE sensor_id = sensor.id AND time_ms >= ?1 AND time_ms < ?2)
-				- coalesce((SELECT readings FROM sealed_day WHERE sensor_id = sensor.id AND day = ?3), 0)`,
-			"DELETE FROM sealed_day WHERE day = ?3 AND ?1 < ?2",
-			"DELETE FROM reading WHERE time_ms >= ?1 AND time_ms < ?2 AND ?3 = ?3",
+			`UPDATE sensor SET readings = readings - (SELECT count(*) FROM unsealed WHERE key & 65535 = sensor.id AND key BETWEEN ?1 AND ?2)
+				- coalesce((SELECT readings - superseded FROM sealed_day WHERE sensor_id = sensor.id AND day = ?3), 0)`,
+			"DELETE FROM sealed_day WHERE day = ?3 AND ?1 <= ?2",
+			"DELETE FROM unsealed WHERE key BETWEEN ?1 AND ?2 AND ?3 = ?3",
 		} {
-			if _, err := t.ExecContext(ctx, change, from, to, day); err != nil {
+			if _, err := t.ExecContext(ctx, change, first, last, day); err != nil {
 				return err
 			}
 		}
@@ -220,7 +219,7 @@ func (p *pruning) drop(ctx context.Context, t *tx) error {
 // newBounds finds the first and last reading of each sensor anew.
 func newBounds(ctx context.Context, t *tx) error {
 	_, err := t.ExecContext(ctx, `UPDATE sensor SET (first_ms, last_ms) = (SELECT min(lo), max(hi) FROM
-		(SELECT min(time_ms) AS lo, max(time_ms) AS hi FROM reading WHERE sensor_id = sensor.id AND time_ms <= ?1
-		UNION ALL SELECT min(first_ms), max(last_ms) FROM sealed_day WHERE sensor_id = sensor.id))`, int64(math.MaxInt64))
+		(SELECT min(key) >> 16 AS lo, max(key) >> 16 AS hi FROM unsealed WHERE key & 65535 = sensor.id
+		UNION ALL SELECT min(first_ms), max(last_ms) FROM sealed_day WHERE sensor_id = sensor.id))`)
 	return err
 }

@@ -2,14 +2,11 @@ package sqlite
 
 import (
 	"context"
-	"database/sql"
 	"database/sql/driver"
 	"errors"
-	"io"
 	"iter"
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -82,16 +79,11 @@ func (m *moment) flush() error {
 }
 
 func (s *Store) scanReadings(ctx context.Context, q dust.Query, m *moment) error {
-	channels := unique(q.Channels)
-	if len(channels) == 0 {
-		for c := range dust.ChannelCount {
-			channels = append(channels, c)
-		}
-	}
+	channels := wantedChannels(q.Channels)
 	lo, hi := bounds(q.From, q.To)
 	return s.view(ctx, func(v *view) error {
 		names, ids, err := v.resolve(ctx, q.Sensors)
-		if err != nil || len(ids) == 0 {
+		if err != nil || len(q.Sensors) > 0 && len(ids) == 0 {
 			return err
 		}
 		list, err := v.listed(ctx, ids, lo, hi)
@@ -99,16 +91,14 @@ func (s *Store) scanReadings(ctx context.Context, q dust.Query, m *moment) error
 			return err
 		}
 		days := &dayReader{s: s, list: list, channels: channels, lo: lo, hi: hi, m: m}
-		query := "SELECT time_ms, sensor_id, flags" + columnList(channels) + " FROM reading WHERE sensor_id IN (" +
-			ids + ") AND time_ms >= ? AND time_ms < ? ORDER BY time_ms"
-		err = v.scan(ctx, query, []any{lo, hi}, func(row []driver.Value) error {
-			ms, id, flags := row[0].(int64), row[1].(int64), row[2].(int64)
+		scan := rowScan{channels: channels, sensors: ids, lo: lo, hi: hi}
+		err = v.rows(ctx, scan, func(ms, id int64, flags dust.Flags, values []driver.Value) error {
 			if err := days.until(ctx, ms); err != nil {
 				return err
 			}
-			r := dust.Reading{Time: time.UnixMilli(ms).UTC(), Sensor: names[id], Flags: dust.Flags(flags)}
+			r := dust.Reading{Time: time.UnixMilli(ms).UTC(), Sensor: names[id], Flags: flags}
 			for i, c := range channels {
-				if x, ok := row[3+i].(float64); ok {
+				if x, ok := loaded(values[i]); ok {
 					r.Values.Set(c, x)
 				}
 			}
@@ -209,96 +199,11 @@ func (d *dayReader) openNext(ctx context.Context) error {
 	return nil
 }
 
-// view is the store as of one moment.
-type view struct {
-	s    *Store
-	conn *sql.Conn
-}
-
-// view runs f on one moment's state of the store: what others write meanwhile
-// is not seen.
-func (s *Store) view(ctx context.Context, f func(v *view) error) error {
-	conn, err := s.read.Conn(ctx)
-	if err != nil {
-		return err
+// wantedChannels lists each channel asked for once; none asked for means all.
+func wantedChannels(channels []dust.Channel) []dust.Channel {
+	if len(channels) == 0 {
+		return allChannels()
 	}
-	defer conn.Close()
-	if _, err := conn.ExecContext(ctx, "BEGIN"); err != nil {
-		return err
-	}
-	defer conn.ExecContext(context.WithoutCancel(ctx), "ROLLBACK") //nolint:errcheck // nothing was written
-	return f(&view{s, conn})
-}
-
-// resolve returns the names of all sensors by number, and the numbers of the
-// wanted ones, separated by commas; none wanted means all.
-func (v *view) resolve(ctx context.Context, wanted []string) (names map[int64]string, ids string, err error) {
-	rows, err := v.conn.QueryContext(ctx, "SELECT id, name FROM sensor")
-	if err != nil {
-		return nil, "", err
-	}
-	defer rows.Close()
-	names = map[int64]string{}
-	var list []string
-	for rows.Next() {
-		var id int64
-		var name string
-		if err := rows.Scan(&id, &name); err != nil {
-			return nil, "", err
-		}
-		names[id] = name
-		if len(wanted) == 0 || slices.Contains(wanted, name) {
-			list = append(list, strconv.FormatInt(id, 10))
-		}
-	}
-	return names, strings.Join(list, ", "), rows.Err()
-}
-
-// listed lists the sealed days of sensors that share time with [lo, hi).
-func (v *view) listed(ctx context.Context, ids string, lo, hi int64) ([]listed, error) {
-	if v.s.version < sealedSince {
-		return nil, nil
-	}
-	return listDays(ctx, v.conn, "l.sensor_id IN ("+ids+") AND l.first_ms < ? AND l.last_ms >= ?", hi, lo)
-}
-
-// scan hands every row of a query to f. It bypasses database/sql's conversions,
-// which cost more than reading the row does. A row is valid only during f, and f
-// cannot use the view.
-func (v *view) scan(ctx context.Context, query string, args []any, f func(row []driver.Value) error) error {
-	return v.conn.Raw(func(raw any) error {
-		named := make([]driver.NamedValue, len(args))
-		for i, a := range args {
-			named[i] = driver.NamedValue{Ordinal: i + 1, Value: a}
-		}
-		rows, err := raw.(driver.QueryerContext).QueryContext(ctx, query, named)
-		if err != nil {
-			return err
-		}
-		err = eachRow(ctx, rows, f)
-		return errors.Join(err, rows.Close())
-	})
-}
-
-func eachRow(ctx context.Context, rows driver.Rows, f func(row []driver.Value) error) error {
-	row := make([]driver.Value, len(rows.Columns()))
-	for n := 0; ; n++ {
-		if n%1024 == 0 && ctx.Err() != nil {
-			return ctx.Err()
-		}
-		switch err := rows.Next(row); {
-		case errors.Is(err, io.EOF):
-			return nil
-		case err != nil:
-			return err
-		}
-		if err := f(row); err != nil {
-			return err
-		}
-	}
-}
-
-func unique(channels []dust.Channel) []dust.Channel {
 	var list []dust.Channel
 	for _, c := range channels {
 		if !slices.Contains(list, c) {
@@ -306,15 +211,6 @@ func unique(channels []dust.Channel) []dust.Channel {
 		}
 	}
 	return list
-}
-
-func columnList(channels []dust.Channel) string {
-	var b strings.Builder
-	for _, c := range channels {
-		b.WriteString(", ")
-		b.WriteString(c.Key())
-	}
-	return b.String()
 }
 
 // bounds turns a half-open range of times, zero meaning open, into one of whole
