@@ -16,7 +16,7 @@ import (
 func pair(id int64, c, s float64) Pairable {
 	p := Pairable{ID: id, FilterSample: FilterSample{
 		Method: Method{ID: "0600", Fraction: exposure.RespirableFraction, Source: "NIOSH 0600"}, Volume: 820, WeighingSD: 0.01 * math.Sqrt(1.5),
-		LOD: 0.03, Detected: true, Concentration: &c,
+		LOD: 0.03, Detected: true, Concentration: &c, Uncertainty: new(12.0),
 	}}
 	p.PairWith(SensorBeside{Metric: "pm2_5", SensorMean: SensorMean{Mean: 1000 * s, MeasuredShare: 1}, ZeroID: 1})
 	return p
@@ -25,7 +25,7 @@ func pair(id int64, c, s float64) Pairable {
 // missed is a sample below its detection limit.
 func missed(id int64, atMost, s float64) Pairable {
 	p := pair(id, 1, s)
-	p.Detected, p.Concentration, p.AtMost = false, nil, &atMost
+	p.Detected, p.Concentration, p.Uncertainty, p.AtMost = false, nil, nil, &atMost
 	p.PairWith(*p.Sensor)
 	return p
 }

@@ -29,7 +29,22 @@ func Read[T ZeroCheck | Collocation | FilterSample | Fit](c dust.Calibration, ki
 	if err := json.Unmarshal([]byte(c.Numbers), &result); err != nil {
 		return result, fmt.Errorf("numbers of calibration %d: %w", c.ID, err)
 	}
+	if !whole(result) {
+		return result, fmt.Errorf("numbers of calibration %d are incomplete: something else than dustlog wrote them", c.ID)
+	}
 	return result, nil
+}
+
+// whole reports whether the parts of a result that must go together do.
+func whole(result any) bool {
+	switch r := result.(type) {
+	case FilterSample:
+		known := r.Concentration != nil && r.Uncertainty != nil
+		return r.Detected == known && (r.Sensor == nil || r.Sensor.Pair == nil || known) && (r.Detected || r.AtMost != nil)
+	case Fit:
+		return r.Pairs == len(r.PairFactors) && r.Pairs == len(r.Samples)
+	}
+	return true
 }
 
 // LastZero finds the newest zero check of a sensor's channel that was made up to

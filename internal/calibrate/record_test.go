@@ -41,6 +41,23 @@ func TestNumbersRoundTrip(t *testing.T) {
 	require.ErrorContains(t, err, "calibration 9")
 }
 
+func TestIncompleteNumbersAreRefused(t *testing.T) {
+	for _, c := range []dust.Calibration{
+		{ID: 1, Kind: dust.FilterCalibration, Numbers: `{"detected":true}`},
+		{ID: 1, Kind: dust.FilterCalibration, Numbers: `{"detected":false,"sensor":{"pair_factor":3}}`},
+		{ID: 1, Kind: dust.FilterCalibration, Numbers: `{"detected":false}`},
+		{ID: 1, Kind: dust.FactorCalibration, Numbers: `{"pairs":3,"pair_factors":[1,2,3],"samples":[]}`},
+	} {
+		var err error
+		if c.Kind == dust.FactorCalibration {
+			_, err = Read[Fit](c, c.Kind)
+		} else {
+			_, err = Read[FilterSample](c, c.Kind)
+		}
+		require.ErrorContains(t, err, "calibration 1 are incomplete", c.Numbers)
+	}
+}
+
 func TestLastZero(t *testing.T) {
 	zero := func(id int64, from time.Duration, mean float64, enough bool) dust.Calibration {
 		return record(t, id, dust.ZeroCalibration, from, ZeroCheck{Metric: "pm2_5", Mean: mean, Enough: enough})
