@@ -179,21 +179,17 @@ func (a *app) pageBeside(ctx context.Context, cfg config.Config, records *sqlite
 	return page.page.Offer, func() { cancel(); <-ended }, nil
 }
 
-// pageReport writes a report for the page, from a reading of the store of its own.
-func (a *app) pageReport(cfg config.Config) func(context.Context, io.Writer, web.ReportQuery) error {
-	return func(ctx context.Context, w io.Writer, q web.ReportQuery) error {
+// pageReport gathers a report for the page, from a reading of the store of its own.
+func (a *app) pageReport(cfg config.Config) func(context.Context, web.ReportQuery) (report.Input, error) {
+	return func(ctx context.Context, q web.ReportQuery) (report.Input, error) {
 		silent := *a
 		silent.quiet = true
 		s, records, err := silent.openStudy(ctx, cfg)
 		if err != nil {
-			return err
+			return report.Input{}, err
 		}
 		defer records.Close()
-		in, err := gather(ctx, &silent, cfg, s, records, reportOptions{before: q.Before, after: q.After}, q.Window)
-		if err != nil {
-			return err
-		}
-		return report.WriteHTML(w, in)
+		return gather(ctx, &silent, cfg, s, records, reportOptions{before: q.Before, after: q.After}, q.Window)
 	}
 }
 

@@ -158,10 +158,7 @@ func (d diaryNow) version() string {
 
 func (s *Server) entryWords(e dust.Entered) entryView {
 	v := entryView{ID: e.ID, Kind: e.Kind, Stands: e.Stands(), When: e.At.In(s.zone()).Format("15:04")}
-	task := strings.Join(slices.DeleteFunc([]string{e.Name, e.Material}, func(s string) bool { return s == "" }), ", ")
-	if e.Person != "" {
-		task += " (" + e.Person + ")"
-	}
+	task := taskWords(e.Name, e.Material, e.Person)
 	switch e.Kind {
 	case dust.StartEntry:
 		v.Words = task + " started"
@@ -175,6 +172,14 @@ func (s *Server) entryWords(e dust.Entered) entryView {
 		v.Words = "something taken back"
 	}
 	return v
+}
+
+func taskWords(name, material, person string) string {
+	text := strings.Join(slices.DeleteFunc([]string{name, material}, func(s string) bool { return s == "" }), ", ")
+	if person != "" {
+		text += " (" + person + ")"
+	}
+	return text
 }
 
 // showDock serves the dock alone, for the script.

@@ -2,13 +2,13 @@ package web
 
 import (
 	"context"
-	"io"
 	"iter"
 	"log/slog"
 	"time"
 
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
+	"dustlog/internal/report"
 	"dustlog/internal/study"
 )
 
@@ -58,8 +58,8 @@ type Options struct {
 	Late time.Duration
 	// Mask answers for this moment; nil: from the past runs of the running task.
 	Mask func() Mask
-	// Report writes the report; nil: there is none.
-	Report func(ctx context.Context, w io.Writer, q ReportQuery) error
+	// Report gathers what a report shows; nil: there is none.
+	Report func(ctx context.Context, q ReportQuery) (report.Input, error)
 	Access Access
 	Now    func() time.Time // nil: time.Now
 	Log    *slog.Logger     // nil: silent

@@ -6,10 +6,16 @@ import (
 	"embed"
 	"encoding/hex"
 	"html/template"
+	"maps"
+	"math"
 	"net/http"
 	"path"
+	"slices"
+	"strconv"
 	"strings"
 	"time"
+
+	"dustlog/internal/dust"
 )
 
 //go:embed templates static
@@ -30,7 +36,7 @@ type staticFile struct {
 var kinds = map[string]string{".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml", ".json": "application/manifest+json"}
 
 // pageNames are the templates that are pages; the other files are their parts.
-var pageNames = []string{"now", "problem", "login"}
+var pageNames = []string{"now", "diary", "days", "day", "tasks", "setups", "limits", "report", "problem", "login"}
 
 func loadPages(zone *time.Location) (*pages, error) {
 	p := &pages{templates: map[string]*template.Template{}, static_: map[string]staticFile{}}
@@ -46,7 +52,7 @@ func loadPages(zone *time.Location) (*pages, error) {
 		sum := sha256.Sum256(content)
 		p.static_[e.Name()] = staticFile{content, kinds[path.Ext(e.Name())], `"` + hex.EncodeToString(sum[:8]) + `"`}
 	}
-	parts, err := template.New("").Funcs(functions(zone)).ParseFS(files, "templates/frame.html", "templates/dock.html", "templates/trace.html", "templates/stick.html")
+	parts, err := template.New("").Funcs(functions(zone)).ParseFS(files, "templates/frame.html", "templates/parts.html", "templates/dock.html", "templates/trace.html", "templates/stick.html")
 	if err != nil {
 		return nil, err
 	}
@@ -64,16 +70,47 @@ func loadPages(zone *time.Location) (*pages, error) {
 
 func functions(zone *time.Location) template.FuncMap {
 	return template.FuncMap{
-		"tab":     newTab,
-		"clock":   func(t time.Time) string { return t.In(zone).Format("15:04") },
-		"date":    func(t time.Time) string { return t.In(zone).Format("Mon 2 January 2006") },
-		"mg":      func(x *float64) string { return given(x, milligrams) },
-		"percent": func(x *float64) string { return given(x, percent) },
-		"capital": capital,
-		"full":    full,
-		"spaced":  spaced,
-		"join":    func(s []string) string { return strings.Join(s, ", ") },
+		"tab":   newTab,
+		"clock": func(t time.Time) string { return t.In(zone).Format("15:04") },
+		"clockp": func(t *time.Time) string {
+			if t == nil {
+				return ""
+			}
+			return "at " + t.In(zone).Format("15:04")
+		},
+		"day": func(t time.Time) string { return t.In(zone).Format("Mon 2 January 2006") },
+		"weekday": func(date string) string {
+			day, err := time.Parse(time.DateOnly, date)
+			if err != nil {
+				return date
+			}
+			return day.Format("Mon 2 Jan")
+		},
+		"place":   func(p dust.Position) string { return p.Label() },
+		"minutes": func(x float64) string { return thousands(int64(math.Round(x))) },
+		"ratio": func(x *float64) string {
+			return given(x, func(x float64) string { return strconv.FormatFloat(x, 'f', 2, 64) })
+		},
+		"three": func(x *float64) string {
+			return given(x, func(x float64) string { return strconv.FormatFloat(x, 'g', 3, 64) })
+		},
+		"excluded": func(flags map[string]float64) string { return minutesByFlag(flags) },
+		"mg":       func(x *float64) string { return given(x, milligrams) },
+		"percent":  func(x *float64) string { return given(x, percent) },
+		"capital":  capital,
+		"full":     full,
+		"spaced":   spaced,
+		"join":     func(s []string) string { return strings.Join(s, ", ") },
 	}
+}
+
+// minutesByFlag says why time was left out.
+func minutesByFlag(flags map[string]float64) string {
+	var parts []string
+	for _, name := range slices.Sorted(maps.Keys(flags)) {
+		parts = append(parts, spaced(name)+" "+strconv.FormatFloat(flags[name], 'f', 1, 64)+" min")
+	}
+	return strings.Join(parts, ", ")
 }
 
 // frame is what every page has around it.

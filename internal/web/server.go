@@ -7,6 +7,7 @@ import (
 	"sync"
 	"time"
 
+	"dustlog/internal/compare"
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
 	"dustlog/internal/study"
@@ -24,8 +25,10 @@ type Server struct {
 	past      kept[exposure.Result]
 	diary     kept[diaryNow]
 	forgotten kept[[]study.ForgottenStop]
+	traces    shelf[traceQuery, drawing]
+	pictures  shelf[string, drawing]
 	spells    shelf[study.Window, exposure.Result]
-	traces    shelf[traceQuery, tracePicture]
+	compares  shelf[pair, compare.Result]
 
 	stop    context.CancelFunc
 	ctx     context.Context // of the work that outlives a request
@@ -109,6 +112,18 @@ func (s *Server) routes() *http.ServeMux {
 	mux.HandleFunc("GET /dock", s.showDock)
 	mux.HandleFunc("GET /trace", s.showTrace)
 	mux.HandleFunc("GET /trace.svg", s.drawTrace)
+	mux.HandleFunc("GET /diary", s.showDiary)
+	mux.HandleFunc("GET /days", s.showDays)
+	mux.HandleFunc("GET /days/{day}", s.showDay)
+	mux.HandleFunc("GET /days/{day}/trace.svg", s.drawDay)
+	mux.HandleFunc("GET /tasks", s.showTasks)
+	mux.HandleFunc("GET /tasks/dose.svg", s.drawDoses)
+	mux.HandleFunc("GET /setups", s.showSetups)
+	mux.HandleFunc("GET /setups/sessions.svg", s.drawSessions)
+	mux.HandleFunc("GET /setups/sizes.svg", s.drawSizes)
+	mux.HandleFunc("GET /limits", s.showLimits)
+	mux.HandleFunc("GET /report", s.showReport)
+	mux.HandleFunc("GET /report/view", s.sendReport)
 	mux.HandleFunc("POST /diary/enter", s.forWriters(s.enter))
 	mux.HandleFunc("GET /login", s.showLogin)
 	mux.HandleFunc("POST /login", s.login)

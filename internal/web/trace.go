@@ -31,12 +31,6 @@ type traceQuery struct {
 	narrow bool
 }
 
-// tracePicture is a drawn trace; without readings only why says anything.
-type tracePicture struct {
-	svg      []byte
-	alt, why string
-}
-
 // traceView is the trace with what there is to choose.
 type traceView struct {
 	Sensor  string
@@ -127,7 +121,7 @@ func (s *Server) drawTrace(w http.ResponseWriter, r *http.Request) {
 	if err == nil && q.sensor == "" {
 		err = dust.ErrNoReadings
 	}
-	var picture tracePicture
+	var picture drawing
 	if err == nil {
 		picture, err = s.trace(r.Context(), q)
 	}
@@ -138,41 +132,39 @@ func (s *Server) drawTrace(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, r, err)
 		return
 	}
-	w.Header().Set("Content-Type", "image/svg+xml")
-	w.Header().Set("Cache-Control", "private, max-age=20")
-	_, _ = w.Write(picture.svg)
+	sendSVG(w, picture.svg)
 }
 
 // trace draws a picture, once for all who ask.
-func (s *Server) trace(ctx context.Context, q traceQuery) (tracePicture, error) {
+func (s *Server) trace(ctx context.Context, q traceQuery) (drawing, error) {
 	forever := keep{fresh: time.Hour, old: time.Hour} // the question names its moment
-	return s.traces.of(q).get(ctx, s.o.Now(), forever, s.background, func(ctx context.Context) (tracePicture, error) {
+	return s.traces.of(q).get(ctx, s.o.Now(), forever, s.background, func(ctx context.Context) (drawing, error) {
 		st, err := s.study(ctx)
 		if errors.Is(err, dust.ErrNoReadings) {
-			return tracePicture{why: "no reading has been stored yet"}, nil
+			return drawing{why: "no reading has been stored yet"}, nil
 		}
 		if err != nil {
-			return tracePicture{}, err
+			return drawing{}, err
 		}
 		sensor, err := st.Sensor(q.sensor)
 		if err != nil {
-			return tracePicture{}, err
+			return drawing{}, err
 		}
 		return s.paintTrace(ctx, st, sensor, q)
 	})
 }
 
-func (s *Server) paintTrace(ctx context.Context, st *study.Study, sensor dust.Sensor, q traceQuery) (tracePicture, error) {
+func (s *Server) paintTrace(ctx context.Context, st *study.Study, sensor dust.Sensor, q traceQuery) (drawing, error) {
 	to := time.Unix(q.end, 0).UTC()
 	from := to.Add(-time.Duration(q.hours) * time.Hour)
 	before := from.Add(-15 * time.Minute) // for the first mean
 	series, err := st.Series(ctx, sensor, dust.PM25, study.Window{From: before, To: to})
 	if err != nil {
-		return tracePicture{}, err
+		return drawing{}, err
 	}
 	tasks, err := s.o.Records.Tasks(ctx, from, to)
 	if err != nil {
-		return tracePicture{}, err
+		return drawing{}, err
 	}
 	limit := s.o.Settings.Limit
 	d := plots.TraceData{
@@ -193,9 +185,9 @@ func (s *Server) paintTrace(ctx context.Context, st *study.Study, sensor dust.Se
 	}
 	var svg bytes.Buffer
 	if err := plots.ShiftTrace(&svg, d, o); errors.Is(err, dust.ErrNoReadings) {
-		return tracePicture{why: fmt.Sprintf("%s has no reading in the last %d h", sensor.Name, q.hours)}, nil
+		return drawing{why: fmt.Sprintf("%s has no reading in the last %d h", sensor.Name, q.hours)}, nil
 	} else if err != nil {
-		return tracePicture{}, err
+		return drawing{}, err
 	}
-	return tracePicture{svg: svg.Bytes(), alt: plots.AltTextShiftTrace(d, o)}, nil
+	return drawing{svg: svg.Bytes(), alt: plots.AltTextShiftTrace(d, o)}, nil
 }
