@@ -52,7 +52,8 @@ func TestAFactorOnRecordIsUsedUntilItIsRetired(t *testing.T) {
 	before := append([]float64{}, columns(r.series["bench"][dust.PM25])...)
 	require.Nil(t, oneShift(t, open(t, &r, nil)).Factor)
 
-	fit := calibrate.Fit{Metric: "pm2_5", Fraction: exposure.RespirableFraction, Factor: 4, UncertaintyPercent: 25, Pairs: 3, Usable: true, Source: "NIOSH 0600"}
+	fit := calibrate.Fit{Metric: "pm2_5", Fraction: exposure.RespirableFraction, Factor: 4, UncertaintyPercent: 25, Usable: true, Source: "NIOSH 0600",
+		Pairs: 3, PairFactors: []float64{4, 4, 4}, Samples: []int64{1, 2, 3}}
 	factor := kept(t, 7, dust.FactorCalibration, fit)
 	factor.Valid, factor.Expires = t0.AddDate(0, 0, -1), t0.AddDate(1, 0, 0)
 	r.calibrations = []dust.Calibration{factor}
