@@ -4,7 +4,7 @@ CACHE := $(or $(XDG_CACHE_HOME),$(HOME)/.cache)/dustlog
 TOOLS := $(CACHE)/tools
 export DUSTLOG_INFLUXD := $(TOOLS)/influxd
 
-.PHONY: test tools check unit race browser cross docs fuzz bench build clean
+.PHONY: test tools check unit race browser cross docs validate fuzz bench build clean
 
 test: tools check unit race browser cross ## everything, with what it needs
 
@@ -44,6 +44,10 @@ build: ## the program, here
 	CGO_ENABLED=0 go build -trimpath -o dustlog ./cmd/dustlog
 
 docs: ## write the generated pages
+	go run ./internal/validation/page
+
+validate: ## simulate tens of thousands of before/after studies, then write the generated pages
+	go test -count=1 -timeout 4h -run '^Test' ./internal/compare/simulate -full -v
 	go run ./internal/validation/page
 
 FUZZTIME ?= 60s

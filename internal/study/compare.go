@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"time"
 
 	"dustlog/internal/compare"
 	"dustlog/internal/dust"
@@ -94,8 +95,32 @@ func (s *Study) comparison(ctx context.Context, q Question) (compare.Input, erro
 			return in, err
 		}
 	}
-	in.Tasks, err = s.records.Tasks(ctx, q.Window.From, q.Window.To)
+	if in.Tasks, err = s.records.Tasks(ctx, q.Window.From, q.Window.To); err != nil {
+		return in, err
+	}
+	in.Notes, err = s.notes(ctx, q.Window)
 	return in, err
+}
+
+// noted is what Records may offer besides: what was entered by a tap, remarks
+// among it.
+type noted interface {
+	Entries(ctx context.Context, from, to time.Time) ([]dust.Entered, error)
+}
+
+// notes lists the diary's remarks that stand.
+func (s *Study) notes(ctx context.Context, w Window) (out []compare.Note, err error) {
+	records, ok := s.records.(noted)
+	if !ok {
+		return nil, nil
+	}
+	entries, err := records.Entries(ctx, w.From, w.To)
+	for _, e := range entries {
+		if e.Kind == dust.NoteEntry && e.Stands() {
+			out = append(out, compare.Note{At: e.At, Text: e.Text})
+		}
+	}
+	return out, err
 }
 
 // Compared finds a sensor by name; with no name it chooses the one that speaks
