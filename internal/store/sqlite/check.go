@@ -3,6 +3,7 @@ package sqlite
 import (
 	"context"
 	"database/sql/driver"
+	"errors"
 	"fmt"
 	"io/fs"
 	"maps"
@@ -16,67 +17,11 @@ import (
 	"dustlog/internal/store/sealed"
 )
 
-// CheckReport says in what state a store is. Its JSON keys are an interface.
-type CheckReport struct {
-	Schema int    `json:"schema"` // 1
-	Store  string `json:"store"`
-	Layout int    `json:"layout"`
-	// Clean is false if a reading cannot be read or may not be what was written.
-	Clean    bool           `json:"clean"`
-	Problems []CheckFinding `json:"problems"`
-	// Remarks cost no reading: files that are not listed, rows that a sealed day
-	// has too.
-	Remarks []CheckFinding `json:"remarks"`
-	Doubles int64          `json:"doubles"` // rows that a sealed day has too
-	// Superseded are the rows that a sealing has still to delete.
-	Superseded int64         `json:"superseded"`
-	Sensors    []CheckSensor `json:"sensors"`
-	Days       []CheckDay    `json:"days"`
-}
-
-// CheckFinding is one thing that was found.
-type CheckFinding struct {
-	Kind   string `json:"kind"` // database, foreign_key, rows, sealed, count, unlisted, unfinished, superseded, doubles
-	Sensor string `json:"sensor,omitempty"`
-	Day    string `json:"day,omitempty"`
-	File   string `json:"file,omitempty"`
-	Text   string `json:"text"`
-}
-
-// CheckSensor sums up one sensor.
-type CheckSensor struct {
-	Sensor         string    `json:"sensor"`
-	Readings       int64     `json:"readings"` // that can be read, each counted once
-	Rows           int64     `json:"rows"`     // of them not sealed
-	SealedDays     int       `json:"sealed_days"`
-	SealedReadings int64     `json:"sealed_readings"` // as listed
-	SealedBytes    int64     `json:"sealed_bytes"`
-	Unreadable     int64     `json:"unreadable"` // listed in files that are damaged or missing
-	Doubles        int64     `json:"doubles"`    // rows that a sealed day has too
-	First          time.Time `json:"first"`
-	Last           time.Time `json:"last"`
-	Gaps           int       `json:"gaps"`
-	GapSeconds     float64   `json:"gap_s"`
-}
-
-// CheckDay is one sensor's UTC day. A gap is a time between two readings of the
-// day that is longer than the hold time.
-type CheckDay struct {
-	Sensor     string  `json:"sensor"`
-	Day        string  `json:"day"`
-	Readings   int     `json:"readings"`
-	Sealed     bool    `json:"sealed"`
-	Readable   bool    `json:"readable"`
-	Gaps       int     `json:"gaps"`
-	GapSeconds float64 `json:"gap_s"`
-	LongestGap float64 `json:"longest_gap_s"`
-}
-
 // Check looks at everything the store has: SQLite's own checks, every sealed
 // file's hash, footer and content, what is in both, and the gaps. Only what
 // keeps it from looking at all is an error.
 func (s *Store) Check(ctx context.Context) (CheckReport, error) {
-	c := &checker{s: s, names: map[int64]string{}, sums: map[int64]*CheckSensor{}, times: map[int64][]int64{}}
+	c := &checker{s: s, names: map[int64]string{}, sums: map[int64]*CheckSensor{}, times: map[int64][]int64{}, moved: map[string]bool{}}
 	c.report = CheckReport{Schema: 1, Store: s.path, Layout: s.version,
 		Problems: []CheckFinding{}, Remarks: []CheckFinding{}, Sensors: []CheckSensor{}, Days: []CheckDay{}}
 	c.database(ctx)
@@ -89,6 +34,9 @@ func (s *Store) Check(ctx context.Context) (CheckReport, error) {
 			return err
 		}
 		c.files = slices.Clone(c.list)
+		if c.spans, err = spans(ctx, v.conn); err != nil {
+			return err
+		}
 		return c.rows(ctx, v)
 	})
 	if ctx.Err() != nil {
@@ -97,7 +45,7 @@ func (s *Store) Check(ctx context.Context) (CheckReport, error) {
 	if err != nil {
 		c.problem(CheckFinding{Kind: "database", Text: "the list of sensors and sealed days cannot be read: " + explain("check", s.path, err).Error()})
 	} else {
-		c.finish(ctx)
+		c.finish()
 	}
 	c.report.Clean = len(c.report.Problems) == 0
 	return c.report, nil
@@ -111,6 +59,8 @@ type checker struct {
 	sums   map[int64]*CheckSensor
 	list   []listed // not looked at yet, by day
 	files  []listed
+	spans  []SensorSpan
+	moved  map[string]bool // sensors of which a sealed day is not what it was
 
 	day   sealed.Day
 	times map[int64][]int64 // rows of the day by sensor
@@ -214,6 +164,12 @@ func (c *checker) flush(ctx context.Context) {
 // sealedDay looks at a sealed file and at the rows of the same day.
 func (c *checker) sealedDay(ctx context.Context, d *listed, rows []int64) {
 	_, err := c.s.proveListed(ctx, d, &c.file)
+	if errors.Is(err, errChanged) {
+		// Another program sealed or pruned the day since the check began; what it
+		// left is for the next check.
+		c.moved[c.names[d.sensorID]] = true
+		return
+	}
 	if err == nil && d.next == "" && (c.file.Len() != d.Rows || c.file.MS[0] != d.First || c.file.MS[d.Rows-1] != d.Last) {
 		err = c.s.unreadable(d, fmt.Errorf("%w: count or bounds are not as listed", sealed.ErrDamaged))
 	}
@@ -279,38 +235,16 @@ func (c *checker) count(id int64, day sealed.Day, ms []int64, rows int64, d *lis
 	c.report.Days = append(c.report.Days, entry)
 }
 
-// gaps counts the times between readings that are longer than one and a half
-// times the usual one, and than dust.DefaultHold.
-func (e *CheckDay) gaps(ms []int64) {
-	spacing := make([]int64, 0, len(ms))
-	for i := 1; i < len(ms); i++ {
-		spacing = append(spacing, ms[i]-ms[i-1])
-	}
-	if len(spacing) == 0 {
-		return
-	}
-	sorted := slices.Sorted(slices.Values(spacing))
-	hold := max(sorted[len(sorted)/2]*3/2, dust.DefaultHold.Milliseconds())
-	for _, gap := range spacing {
-		if gap > hold {
-			e.Gaps++
-			e.GapSeconds += float64(gap) / 1000
-			e.LongestGap = max(e.LongestGap, float64(gap)/1000)
-		}
-	}
-}
-
 // finish compares the sums and looks for files that nobody lists.
-func (c *checker) finish(ctx context.Context) {
+func (c *checker) finish() {
 	for _, id := range slices.SortedFunc(maps.Keys(c.sums), func(a, b int64) int { return strings.Compare(c.names[a], c.names[b]) }) {
 		c.report.Sensors = append(c.report.Sensors, *c.sums[id])
 	}
-	spans, err := c.s.Span(ctx)
-	if err != nil {
-		c.problem(CheckFinding{Kind: "count", Text: err.Error()})
-	}
 	if len(c.report.Problems) == 0 { // else the difference is explained already
-		for _, span := range spans {
+		for _, span := range c.spans {
+			if c.moved[span.Sensor] {
+				continue
+			}
 			i := slices.IndexFunc(c.report.Sensors, func(s CheckSensor) bool { return s.Sensor == span.Sensor })
 			found := CheckSensor{}
 			if i >= 0 {

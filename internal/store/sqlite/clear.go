@@ -32,20 +32,28 @@ func (s *Store) clear(ctx context.Context, day sealed.Day, parts []superseded) e
 	c := clearing{s: s, day: day, parts: parts}
 	c.next, c.last = keyRange(day.Bounds())
 	for c.next <= c.last && len(c.parts) > 0 {
-		if err := s.view(ctx, func(v *view) error { return c.look(ctx, v) }); err != nil {
+		if err := c.slice(ctx); err != nil {
 			return err
 		}
-		began := time.Now()
-		err := s.update(ctx, "delete sealed rows", func(t *tx) error { return c.delete(ctx, t) })
-		if errors.Is(err, errChanged) {
-			continue // look again
-		}
-		if err != nil {
-			return err
-		}
-		c.next = c.end + 1
-		s.adaptSlice(time.Since(began))
 	}
+	return nil
+}
+
+// slice deletes the superseded ones of the next rows.
+func (c *clearing) slice(ctx context.Context) error {
+	if err := c.s.view(ctx, func(v *view) error { return c.look(ctx, v) }); err != nil {
+		return err
+	}
+	began := time.Now()
+	err := c.s.update(ctx, "delete sealed rows", func(t *tx) error { return c.delete(ctx, t) })
+	switch {
+	case errors.Is(err, errChanged):
+		return nil // look again
+	case err != nil:
+		return err
+	}
+	c.next = c.end + 1
+	c.s.adaptSlice(time.Since(began))
 	return nil
 }
 
@@ -70,6 +78,9 @@ func (s *Store) clearInterrupted(ctx context.Context, report *SealReport) error 
 		for ; len(list) > 0 && list[0].Day == day; list = list[1:] {
 			var table sealed.Table
 			sum, err := s.proveListed(ctx, &list[0], &table)
+			if errors.Is(err, errChanged) {
+				continue // whoever did it goes on
+			}
 			if err != nil {
 				report.problem(err)
 				continue

@@ -52,6 +52,7 @@ func appendAndSeal(order string) {
 		fmt.Println(err, openErr)
 		os.Exit(1)
 	}
+	s.SliceRows(5) // a day's rows then go in several slices
 	go func() {
 		for {
 			if _, err := s.Seal(context.Background(), time.Now()); err != nil {
@@ -111,7 +112,7 @@ func TestKilledWhileSealing(t *testing.T) {
 	}
 	seed := uint64(time.Now().UnixNano())
 	rng := rand.New(rand.NewPCG(seed, 0))
-	path, n, began, midway := "", 0, time.Now(), 0
+	path, n, began, midway, deleting := "", 0, time.Now(), 0, 0
 	for round := range rounds {
 		if round%10 == 0 { // a young store, so that a round stays short
 			path, n = filepath.Join(t.TempDir(), "plain.db"), 0
@@ -130,6 +131,9 @@ func TestKilledWhileSealing(t *testing.T) {
 		if unfinished(t, path) {
 			midway++
 		}
+		if superseded(t, s) > 0 {
+			deleting++
+		}
 		if round%3 == 0 {
 			s.CleanAtOnce()
 			report, err := s.Seal(t.Context(), time.Now())
@@ -141,9 +145,11 @@ func TestKilledWhileSealing(t *testing.T) {
 		}
 		require.NoError(t, s.Close())
 	}
-	t.Logf("%d rounds, %d kills in the middle of sealing, %s a round, seed %d", rounds, midway, time.Since(began)/time.Duration(rounds), seed)
+	t.Logf("%d rounds, %d kills in the middle of sealing, %d of them while rows were being deleted, %s a round, seed %d",
+		rounds, midway, deleting, time.Since(began)/time.Duration(rounds), seed)
 	if rounds == 200 {
 		require.NotZero(t, midway, "no kill hit the sealing; the test proves nothing of it")
+		require.NotZero(t, deleting, "no kill hit the deletion; the test proves nothing of it")
 	}
 }
 
@@ -156,15 +162,15 @@ func requireClean(t *testing.T, s *sqlite.Store, about string) {
 }
 
 // unfinished reports whether a sealing was cut short: a temporary file, one that
-// is not listed, or one that was announced.
+// is not listed, one that was announced, or sealed rows that are not deleted yet.
 func unfinished(t *testing.T, path string) bool {
 	t.Helper()
 	db := rawDB(t, path)
-	var announced, listed int
-	require.NoError(t, db.QueryRow("SELECT count(next_sha256), count(*) FROM sealed_day").Scan(&announced, &listed))
+	var announced, listed, rows int
+	require.NoError(t, db.QueryRow("SELECT count(next_sha256), count(*), coalesce(sum(superseded), 0) FROM sealed_day").Scan(&announced, &listed, &rows))
 	files, err := filepath.Glob(path + ".days/*/*")
 	require.NoError(t, err)
 	hidden, err := filepath.Glob(path + ".days/*/.*")
 	require.NoError(t, err)
-	return announced > 0 || len(files) != listed || len(hidden) > 0
+	return announced > 0 || len(files) != listed || len(hidden) > 0 || rows > 0
 }

@@ -124,8 +124,20 @@ func (s *Store) unreadable(d *listed, err error) error {
 }
 
 // proveListed reads a listed day whole and checks that it is the very file that
-// was listed, or the one announced to replace it. It returns the file's SHA-256.
+// was listed, or the one announced to replace it. It returns the file's SHA-256,
+// or errChanged if another program has sealed or pruned the day since then.
 func (s *Store) proveListed(ctx context.Context, d *listed, into *sealed.Table) (sum string, err error) {
+	if sum, err = s.prove(ctx, d, into); err == nil {
+		return sum, nil
+	}
+	now, askErr := listDays(ctx, s.read, s.version, "l.day = ? AND l.sensor_id = ?", d.Day, d.sensorID)
+	if askErr == nil && (len(now) == 0 || now[0].SHA256 != d.SHA256 || now[0].next != d.next) {
+		return "", errChanged
+	}
+	return "", err
+}
+
+func (s *Store) prove(ctx context.Context, d *listed, into *sealed.Table) (sum string, err error) {
 	if err := s.load(ctx, d, nil, into); err != nil {
 		return "", err
 	}

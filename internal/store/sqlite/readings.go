@@ -237,20 +237,25 @@ func ceilMilli(t time.Time) int64 {
 // Span tells, for every sensor that has readings, the first and last of them and
 // how many there are, by sensor name.
 func (s *Store) Span(ctx context.Context) ([]SensorSpan, error) {
-	rows, err := s.read.QueryContext(ctx, "SELECT name, first_ms, last_ms, readings FROM sensor WHERE readings > 0 ORDER BY name")
+	list, err := spans(ctx, s.read)
+	return list, explain("count readings", s.path, err)
+}
+
+func spans(ctx context.Context, db querier) ([]SensorSpan, error) {
+	rows, err := db.QueryContext(ctx, "SELECT name, first_ms, last_ms, readings FROM sensor WHERE readings > 0 ORDER BY name")
 	if err != nil {
-		return nil, explain("count readings", s.path, err)
+		return nil, err
 	}
 	defer rows.Close()
-	var spans []SensorSpan
+	var list []SensorSpan
 	for rows.Next() {
 		var span SensorSpan
 		var first, last int64
 		if err := rows.Scan(&span.Sensor, &first, &last, &span.Count); err != nil {
-			return nil, explain("count readings", s.path, err)
+			return nil, err
 		}
 		span.First, span.Last = time.UnixMilli(first).UTC(), time.UnixMilli(last).UTC()
-		spans = append(spans, span)
+		list = append(list, span)
 	}
-	return spans, explain("count readings", s.path, rows.Err())
+	return list, rows.Err()
 }

@@ -79,8 +79,8 @@ func (s *Store) rowsTable() string {
 // rowScan says which rows to read.
 type rowScan struct {
 	channels []dust.Channel // nil: neither values nor flags
-	sensors  []int64 // nil for all
-	lo, hi   int64   // Unix milliseconds, lo ≤ t < hi
+	sensors  []int64        // nil for all
+	lo, hi   int64          // Unix milliseconds, lo ≤ t < hi
 }
 
 // rows hands rows to f by time, then sensor. values are those of the channels,
