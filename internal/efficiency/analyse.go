@@ -182,7 +182,7 @@ func isoStyle(rows []Row) []Fraction {
 			continue
 		}
 		row.Efficiency, row.RoundedDown = ptr(100*share), RoundedDown(share)
-		if slices.ContainsFunc(rows, func(r Row) bool { return r.State == AtLeast }) {
+		if slices.ContainsFunc(rows, func(r Row) bool { return r.LowUm != nil && r.State == AtLeast }) {
 			row.Why = "where nothing came through the lower limit stands for the efficiency: at least"
 		}
 		if lower, _ := f.ePM(lows); finite(lower) {
