@@ -29,7 +29,7 @@ port     = "/dev/ttyUSB0"
 position = "breathing_zone"`
 
 func newCollect(a *app) *cobra.Command {
-	var folder string
+	var folder, serve string
 	cmd := &cobra.Command{
 		Use:   "collect",
 		Short: "Read the sensors and keep every reading, until Ctrl-C",
@@ -45,22 +45,24 @@ A configuration file that works:
 ` + sampleConfig,
 		Example: `  dustlog collect --config dustlog.toml
   dustlog collect --json > readings.jsonl
-  dustlog collect --capture raw`,
+  dustlog collect --capture raw
+  dustlog collect --serve 127.0.0.1:3878`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			cfg, err := a.load(nil)
+			cfg, err := a.load(given(map[string]string{"serve.address": serve}))
 			if err != nil {
 				return err
 			}
-			return runCollect(cmd.Context(), a, cfg, folder)
+			return runCollect(cmd.Context(), a, cfg, folder, serve != "")
 		},
 	}
 	cmd.Flags().StringVar(&folder, "capture", "", "folder that keeps the raw bytes too, for dustlog replay")
+	cmd.Flags().StringVar(&serve, "serve", "", "host:port at which to offer the page too (see `dustlog serve`)")
 	a.addJSON(cmd)
 	return cmd
 }
 
-func runCollect(ctx context.Context, a *app, cfg config.Config, folder string) error {
+func runCollect(ctx context.Context, a *app, cfg config.Config, folder string, serve bool) error {
 	inputs, done, err := inputsFrom(a, cfg, folder)
 	if err != nil {
 		return err
@@ -88,8 +90,13 @@ func runCollect(ctx context.Context, a *app, cfg config.Config, folder string) e
 	}
 	a.remark("collecting from %d sensor(s) into %s; Ctrl-C ends", len(inputs), cfg.Store)
 	show := newLiveLine(a)
+	offer, stopPage, err := a.pageBeside(ctx, cfg, records, serve)
+	if err != nil {
+		return err
+	}
+	defer stopPage()
 	summary, err := collect.Run(ctx, inputs, records, collect.Options{
-		CommitEvery: cfg.CommitEvery, Log: a.log(), OnReading: show.reading,
+		CommitEvery: cfg.CommitEvery, Log: a.log(), OnReading: func(r dust.Reading) { show.reading(r); offer(r) },
 	})
 	show.done()
 	for _, s := range summary.Sensors {

@@ -52,7 +52,7 @@ func runDemoLive(ctx context.Context, a *app, o demoOptions) error {
 	for i, s := range shop.Sensors {
 		players.Go(func() { playLive(playing, shop.Days[0], s, fakes[i]) })
 	}
-	err = runCollect(ctx, a, cfg, "")
+	err = runCollect(ctx, a, cfg, "", false)
 	stop()
 	players.Wait()
 	return err
