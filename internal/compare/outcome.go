@@ -104,11 +104,16 @@ func (st *study) highest15min(q quantity) Outcome {
 	samples := st.perSession(func(i int) (float64, bool) {
 		x := st.sessions[i]
 		var usable []dust.Span
+		var minutes float64
 		spiked := st.spikes.of(q.plus)
 		for p := range q.plus.Spans(x.start, x.end) {
 			if p.Unusable() == "" && !spiked.holds(p.From) {
 				usable = append(usable, p)
+				minutes += p.Seconds() / 60
 			}
+		}
+		if minutes < leastMeasured*15 {
+			return 0, false // no window can be measured well enough
 		}
 		peak, err := exposure.Max15min(usable, x.start, x.end)
 		if err != nil || !(peak.Mean > 0) {

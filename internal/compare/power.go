@@ -54,7 +54,7 @@ func SessionsForShift(shift, sd float64, paired bool, power, confidence float64)
 			return 0, fmt.Errorf("a shift of %g at sd %g needs more than %g sessions", shift, sd, float64(most))
 		}
 	}
-	for hi-lo > 1e-7*hi {
+	for hi-lo > 1e-6*hi {
 		if mid := (lo + hi) / 2; reached(mid) < power {
 			lo = mid
 		} else {

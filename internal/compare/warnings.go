@@ -174,7 +174,7 @@ func orderWarning(res Result, order []placed) string {
 // simulations of package simulate, whose tests hold them against these.
 const (
 	DriftPerDayPercent     = 5
-	DriftInBlocksPercent   = 10
+	DriftInBlocksPercent   = 11
 	DriftInTurnsPercent    = 3
 	reducedByChancePercent = 2.5
 )

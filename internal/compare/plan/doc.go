@@ -6,6 +6,8 @@
 // session values (see compare.SessionsNeeded).
 package plan
 
+import "fmt"
+
 // Power to plan with: four studies out of five show a change that is there.
 const Power = 0.80
 
@@ -19,5 +21,6 @@ const (
 )
 
 // looksWarning is shown with every plan.
-const looksWarning = "Fix the number of sessions before you begin and ask for the verdict once, at the end. " +
-	"Looking after every day from the third to the tenth and stopping when it pleases makes 17 % of studies in which nothing changed claim a change, not 5 %."
+var looksWarning = fmt.Sprintf("Fix the number of sessions before you begin and ask for the verdict once, at the end. "+
+	"Looking after every day from the third to the tenth and stopping when it pleases makes %d %% of studies in which nothing changed claim a change, not %d %%.",
+	LooksPercent, OneLookPercent)
