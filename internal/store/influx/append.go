@@ -33,24 +33,23 @@ func (s *Store) Append(ctx context.Context, batch []dust.Reading) (added int, er
 	if err != nil {
 		return 0, err
 	}
-	var lines []string
+	var lines []byte
 	for i := range batch {
 		r := &batch[i]
 		k := key{r.Time.UnixMilli(), r.Sensor}
 		if !there[k] {
 			there[k] = true
-			lines = append(lines, string(AppendLine(nil, s.shop, r)))
+			lines = append(AppendLine(lines, s.shop, r), '\n')
+			added++
 		}
 	}
-	if len(lines) == 0 {
+	if added == 0 {
 		return 0, ctx.Err()
 	}
-	limited, cancel := context.WithTimeout(ctx, requestTimeout)
-	defer cancel()
-	if err := s.write.WriteRecord(limited, lines...); err != nil {
+	if err := s.writeLines(ctx, lines); err != nil {
 		return 0, s.explain(ctx, "append readings", err)
 	}
-	return len(lines), nil
+	return added, nil
 }
 
 func checkBatch(batch []dust.Reading) error {

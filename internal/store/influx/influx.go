@@ -25,13 +25,14 @@ type Options struct {
 
 // Store is a database on a server.
 type Store struct {
-	client influxdb.Client
-	write  api.WriteAPIBlocking
-	query  api.QueryAPI
-	close  func()
-	name   string // for errors: server and database, never the token
-	bucket string // quoted for Flux
-	shop   string // "" for readings without that tag, and for reading all
+	client   influxdb.Client
+	query    api.QueryAPI
+	close    func()
+	name     string // for errors: server and database, never the token
+	org      string
+	database string
+	near     bool   // the server runs on this computer
+	shop     string // "" for readings without that tag, and for reading all
 }
 
 const (
@@ -51,7 +52,7 @@ func Open(ctx context.Context, dsn string, o Options) (*Store, error) {
 		return nil, err
 	}
 	// Any answer shows that server, token and database are right.
-	if _, _, err := s.edges(ctx, nil, earliest, earliest.Add(time.Second)); err != nil {
+	if _, _, err := s.edges(ctx, nil, flagsField, earliest, earliest.Add(time.Second)); err != nil {
 		return nil, errors.Join(err, s.Close())
 	}
 	return s, nil
@@ -67,21 +68,25 @@ func connect(dsn string, o Options) (*Store, error) {
 		a.shop = o.Shop
 	}
 	http, idle := newHTTPClient()
-	settings := influxdb.DefaultOptions().SetPrecision(time.Millisecond).SetUseGZip(true).SetHTTPClient(http).SetLogLevel(0)
+	settings := influxdb.DefaultOptions().SetHTTPClient(http).SetLogLevel(0)
 	client := influxdb.NewClientWithOptions(a.server, o.Token, settings)
 	return &Store{
-		client: client,
-		write:  client.WriteAPIBlocking(o.Org, a.database),
-		query:  client.QueryAPI(o.Org),
-		close:  idle,
-		name:   a.server + "/" + a.database,
-		bucket: `"` + a.database + `"`,
-		shop:   a.shop,
+		client:   client,
+		query:    client.QueryAPI(o.Org),
+		close:    idle,
+		name:     a.server + "/" + a.database,
+		org:      o.Org,
+		database: a.database,
+		near:     a.near,
+		shop:     a.shop,
 	}, nil
 }
 
 // address is a DSN in parts.
-type address struct{ server, database, shop string }
+type address struct {
+	server, database, shop string
+	near                   bool
+}
 
 // parse splits a DSN. No error repeats what could be a secret.
 func parse(dsn string) (a address, err error) {
@@ -106,7 +111,7 @@ func parse(dsn string) (a address, err error) {
 	case strings.ContainsAny(a.database, `/"\$`) || hasControl(a.database):
 		return a, fmt.Errorf("InfluxDB store %q: the database's name has a character that is not allowed", shown)
 	}
-	a.server = scheme + "://" + u.Host
+	a.server, a.near = scheme+"://"+u.Host, isNear(u.Hostname())
 	return a, nil
 }
 

@@ -56,9 +56,7 @@ func (m *Mirror) send(ctx context.Context, text []byte) error {
 	if len(text) == 0 {
 		return ctx.Err()
 	}
-	limited, cancel := context.WithTimeout(ctx, requestTimeout)
-	defer cancel()
-	err := m.s.write.WriteRecord(limited, strings.TrimSuffix(string(text), "\n"))
+	err := m.s.writeLines(ctx, text)
 	switch {
 	case err == nil:
 		return nil

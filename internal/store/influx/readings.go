@@ -43,7 +43,7 @@ func (s *Store) Readings(ctx context.Context, q dust.Query) iter.Seq2[dust.Readi
 
 func (s *Store) scan(ctx context.Context, q dust.Query, yield func(dust.Reading) bool) error {
 	from, to := bounds(q.From, q.To)
-	from, last, err := s.edges(ctx, q.Sensors, from, to)
+	from, last, err := s.edges(ctx, q.Sensors, flagsField, from, to)
 	if err != nil || from.IsZero() {
 		return err
 	}
@@ -67,7 +67,7 @@ func (s *Store) scan(ctx context.Context, q dust.Query, yield func(dust.Reading)
 		}
 		from = end
 		if len(readings) == 0 { // a gap: jump to its end
-			if from, _, err = s.edges(ctx, q.Sensors, end, last.Add(time.Millisecond)); err != nil || from.IsZero() {
+			if from, _, err = s.edges(ctx, q.Sensors, flagsField, end, last.Add(time.Millisecond)); err != nil || from.IsZero() {
 				return err
 			}
 		}
@@ -116,8 +116,8 @@ func (s *Store) source(sensors, fields []string, from, to time.Time) string {
 func (s *Store) sourceOf(measurement string, sensors, fields []string, from, to time.Time) string {
 	const format = "2006-01-02T15:04:05.000000000Z"
 	to = to.Add(-time.Nanosecond) // by its manual the server leaves stop out, but 1.8.10 does not
-	text := fmt.Sprintf("from(bucket: %s) |> range(start: %s, stop: %s) |> filter(fn: (r) => r._measurement == %q",
-		s.bucket, from.Format(format), to.Format(format), measurement)
+	text := fmt.Sprintf("from(bucket: %q) |> range(start: %s, stop: %s) |> filter(fn: (r) => r._measurement == %q",
+		s.database, from.Format(format), to.Format(format), measurement)
 	if s.shop != "" {
 		text += " and " + oneOf(shopTag, []string{encodeName(s.shop)})
 	}
@@ -211,13 +211,13 @@ func readingOf(row map[string]any) (r dust.Reading, err error) {
 	return r, nil
 }
 
-// edges returns the times of the first and last reading in [from, to), or zero
-// times if there is none.
-func (s *Store) edges(ctx context.Context, sensors []string, from, to time.Time) (first, last time.Time, err error) {
+// edges returns the times of the first and last value of a field in [from, to), or
+// zero times if there is none.
+func (s *Store) edges(ctx context.Context, sensors []string, field string, from, to time.Time) (first, last time.Time, err error) {
 	if !from.Before(to) {
 		return first, last, nil // the server takes an empty range for a mistake
 	}
-	source := "data = " + s.source(sensors, []string{flagsField}, from, to)
+	source := "data = " + s.source(sensors, []string{field}, from, to)
 	first, last, err = s.ends(ctx, source+"\ndata |> first() |> yield(name: \"first\")\ndata |> last() |> yield(name: \"last\")")
 	if err != nil {
 		return time.Time{}, time.Time{}, s.explain(ctx, "look for readings", err)
