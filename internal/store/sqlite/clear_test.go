@@ -189,6 +189,39 @@ func TestTwoProgramsSeal(t *testing.T) {
 	}
 }
 
+// TestSealBeforeCleared seals a day anew, for a late reading, while rows of its
+// first sealing are still there.
+func TestSealBeforeCleared(t *testing.T) {
+	for _, cleared := range []bool{false, true} { // by another program meanwhile
+		s := tempStore(t)
+		all := week(midnight, 1)
+		append1(t, s, all)
+		require.NoError(t, s.SealAndStop(t.Context(), midnight, 2, 400))
+		late := storetest.Readings("room", midnight.Add(12*time.Hour+time.Millisecond), 4)
+		append1(t, s, late)
+		all = append(all, late...)
+		sortReadings(all)
+		err := s.SealWhile(t.Context(), midnight, func() {
+			if cleared {
+				_, err := s.Seal(t.Context(), midnight)
+				require.NoError(t, err)
+			}
+		})
+		if cleared {
+			require.ErrorIs(t, err, sqlite.ErrChanged)
+			require.Zero(t, superseded(t, s))
+		} else {
+			require.NoError(t, err)
+			require.Equal(t, 2*24*60-800+4, superseded(t, s))
+		}
+		requireOnce(t, s, all)
+		_, err = s.Seal(t.Context(), midnight.Add(24*time.Hour))
+		require.NoError(t, err)
+		require.Zero(t, superseded(t, s))
+		requireOnce(t, s, all)
+	}
+}
+
 // TestSealManySensors has more sensors than are read at once, some of which send
 // what the first rows of the day do not have.
 func TestSealManySensors(t *testing.T) {
