@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -36,6 +37,9 @@ func newCollect(a *app) *cobra.Command {
 		Long: `Read the sensors named in the configuration file and keep every reading. Ctrl-C
 writes what was read and ends with exit code 0. A sensor that goes away is
 opened again when it comes back; the others are not disturbed.
+
+Whether the respirator is still needed is said in one line whenever that changes,
+and a program may be run then ([respirator] on_change): see docs/respirator.md.
 
 Readings are committed every 10 seconds ([collect] commit_every): that much can
 be lost if the program is killed or the power fails.
@@ -95,10 +99,17 @@ func runCollect(ctx context.Context, a *app, cfg config.Config, folder string, s
 		return err
 	}
 	defer stopPage()
+	watch, err := a.startRespirator(ctx, cfg, inputs, records, show)
+	if err != nil {
+		return err
+	}
 	summary, err := collect.Run(ctx, inputs, records, collect.Options{
-		CommitEvery: cfg.CommitEvery, Log: a.log(), OnReading: func(r dust.Reading) { show.reading(r); offer(r) },
+		CommitEvery: cfg.CommitEvery, Log: a.log(),
+		OnReading: func(r dust.Reading) { show.reading(r); watch.reading(r); offer(r) },
 	})
 	show.done()
+	watch.stop()
+	watch.summarise(a)
 	for _, s := range summary.Sensors {
 		a.remark("%s: %d readings, %d flagged; %d bad checksums, %d other bad frames, %d bytes skipped; lost %d, silent %d time(s)",
 			s.Sensor, s.Readings, s.Flagged, s.Line.ChecksumErrors, s.Line.OtherErrors, s.Line.BytesSkipped, s.Lost, s.Silent)
@@ -168,6 +179,7 @@ func inputsFrom(a *app, cfg config.Config, folder string) (inputs []collect.Inpu
 // liveLine shows the newest readings: one line that is redrawn on a terminal,
 // JSON lines with --json, nothing otherwise.
 type liveLine struct {
+	mu     sync.Mutex
 	a      *app
 	tty    bool
 	order  []string
@@ -181,6 +193,8 @@ func newLiveLine(a *app) *liveLine {
 }
 
 func (l *liveLine) reading(r dust.Reading) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
 	if l.a.json {
 		_ = l.enc.Encode(readingObject(r))
 		return

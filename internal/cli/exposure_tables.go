@@ -165,7 +165,7 @@ func printMasks(a *app, r exposure.Result) {
 	fmt.Fprintln(a.Stdout, "Respirator, by task (from the breathing-zone sensor):")
 	t := newTable(a.Stdout, "  TASK", "RUNS", "HIGHEST RUN MEAN mg/m³", "AT LEAST, × LIMIT", "ANSWER")
 	for _, m := range r.Masks {
-		t.row("  "+m.Task, m.Runs, number(m.HighestMeanMgM3, "%.3f"), number(m.HazardRatioAtLeast, "%.2f"), m.State)
+		t.row("  "+m.Label(), m.Runs, number(m.HighestMeanMgM3, "%.3f"), number(m.HazardRatioAtLeast, "%.2f"), m.State)
 	}
 	t.flush()
 	fmt.Fprintln(a.Stdout, wrap("\"Cannot tell\" counts as keep it on.", 98, "  "))

@@ -178,15 +178,14 @@ func (m MaskResult) Is(task, material string) bool {
 	return m.Task == strings.TrimSpace(task) && m.Material == materialName(material)
 }
 
-// ToCover is the hazard ratio to be covered against the limit that decides; 0 if
-// it is not known.
-func (m MaskResult) ToCover() float64 {
-	for _, l := range m.Limits {
-		if l.Governs && l.HazardRatioToCover != nil {
-			return *l.HazardRatioToCover
+// Deciding is what was found against the limit that decides; nil if there is none.
+func (m MaskResult) Deciding() *MaskLimit {
+	for i, l := range m.Limits {
+		if l.Governs {
+			return &m.Limits[i]
 		}
 	}
-	return 0
+	return nil
 }
 
 // KeepsOn says why a task keeps the respirator on whatever a sensor reads: the

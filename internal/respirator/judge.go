@@ -39,11 +39,12 @@ func (m *Machine) during(mask exposure.MaskResult) (exposure.MaskState, string) 
 	if mask.State != exposure.NotShownNeeded {
 		return mask.State, mask.Why
 	}
-	if mask.HazardRatioAtMost == nil || mask.HighestMeanMgM3 == nil || !(*mask.HighestMeanMgM3 > 0) {
+	decides := mask.Deciding()
+	if decides == nil || decides.HazardRatioToCover == nil || mask.HazardRatioAtMost == nil || mask.HighestMeanMgM3 == nil || !(*mask.HighestMeanMgM3 > 0) {
 		return exposure.MaskCannotTell, "its runs give no ratio to the limit to hold the present air against"
 	}
 	perMgM3 := *mask.HazardRatioAtMost / *mask.HighestMeanMgM3
-	expected := mask.ToCover()
+	expected := *decides.HazardRatioToCover
 	state, why, seen := exposure.NotShownNeeded, mask.Why, false
 	for _, w := range m.watches {
 		if !w.speaksForPerson() {
@@ -107,37 +108,49 @@ func (m *Machine) clearing(busy bool) Status {
 	return s
 }
 
-// countDown moves the end of the countdown, only ever later.
+// countDown moves the end of the countdown, only ever later. Right after the source
+// went off the plume at the bench is not yet the room's air, and dust may still be on
+// its way to the sensor: the countdown begins when neither mean knows of it any more.
 func (m *Machine) countDown(known, busy, above bool, minutes float64) {
-	if !known {
+	if !known || m.spreading() {
 		return
 	}
 	if m.restart || above && !busy {
 		m.until = max(m.until, m.now.Elapsed+time.Duration(minutes*float64(time.Minute)))
 		m.restart = false
 	}
-	if !above && !busy && m.now.Elapsed >= m.until {
-		m.wasBack = true
+	switch {
+	case busy:
+	case above && m.wasBack:
+		m.returned = true
+	case !above && m.now.Elapsed >= m.until:
+		m.wasBack, m.returned = true, false
 	}
 }
+
+// spreading reports whether the source has only just gone off.
+func (m *Machine) spreading() bool { return m.restart && m.now.Elapsed-m.offAt < longMean }
 
 // waiting is the answer while the air is not clear; no state if it is.
 func (m *Machine) waiting(known, busy bool, above *watch) Status {
 	s := Status{State: exposure.KeepOn, Cause: Clear}
 	if known && m.now.Elapsed < m.until {
-		end := m.now.Wall.Add(m.until - m.now.Elapsed)
+		end := m.now.Wall.Add(m.until - m.now.Elapsed + m.rules.Settle)
 		s.KeepOnUntil = &end
 	}
 	switch {
-	case above != nil && !busy && m.wasBack:
-		s.Cause = Dust
-		s.Why = fmt.Sprintf("dust came back though no task is in the diary: sensor %q reads %.0f µg/m³", above.Sensor.Name, above.level())
+	case m.spreading():
+		s.KeepOnUntil = nil
+		s.Why = m.offWhy
 	case above != nil && !busy:
 		s.Why = fmt.Sprintf("the air is not back at the level without work: sensor %q reads %.0f µg/m³", above.Sensor.Name, above.level())
 	case s.KeepOnUntil != nil:
-		s.Why = "the dust of the work before is still leaving the air, at the slowest rate that past days let expect"
+		s.Why = "the dust is still leaving the air, at the slowest rate that past days let expect"
 	default:
 		return Status{}
+	}
+	if m.returned {
+		s.Cause, s.Why = Dust, "dust came back though no task is in the diary; "+s.Why
 	}
 	return s
 }

@@ -41,9 +41,12 @@ type Machine struct {
 	clockSet   bool
 
 	lastStop time.Time     // the latest end of a task known
-	restart  bool          // the source has just been switched off, as far as is known
+	offAt    time.Duration // elapsed; when the source went off, as far as is known
+	restart  bool          // and the countdown from then has not begun yet
+	offWhy   string        // what is to be said until it has
 	until    time.Duration // elapsed; the air is not clear before
 	wasBack  bool          // it was, since the last task
+	returned bool          // and then dust came back that no task explains
 
 	recent []verdict
 }
@@ -57,7 +60,7 @@ type verdict struct {
 // NewMachine watches from a moment on. Until it has seen enough, the answer is
 // keep it on.
 func NewMachine(rules Rules, sensors []Watched, at Instant) *Machine {
-	m := &Machine{rules: rules.withDefaults(), now: at, restart: true, noDiary: "it was not read yet", noFacts: "past days were not read yet"}
+	m := &Machine{rules: rules.withDefaults(), now: at, restart: true, offAt: at.Elapsed, offWhy: unseenAir, noDiary: "it was not read yet", noFacts: "past days were not read yet"}
 	for _, s := range sensors {
 		m.watches = append(m.watches, newWatch(s, m.rules, at.Elapsed))
 	}
@@ -84,9 +87,21 @@ func (m *Machine) Diary(at Instant, tasks []dust.Task, setup string, err error) 
 	m.tasks, m.setup, m.diaryAt, m.noDiary = tasks, setup, at.Elapsed, ""
 	for _, t := range tasks {
 		if !t.Running() && !t.Stop.After(at.Wall) && t.Stop.After(m.lastStop) {
-			m.lastStop, m.restart, m.wasBack = t.Stop, true, false
+			m.lastStop, m.wasBack, m.returned = t.Stop, false, false
+			m.sourceOff(at.Elapsed, afterWork)
 		}
 	}
+}
+
+// What is said until a countdown has begun.
+const (
+	afterWork = "the dust of the work before is still spreading; how long it stays can be told two minutes after its end"
+	unseenAir = "the air has not been watched for two minutes yet"
+)
+
+// sourceOff starts the countdown afresh.
+func (m *Machine) sourceOff(at time.Duration, why string) {
+	m.restart, m.offAt, m.offWhy = true, at, why
 }
 
 // Learn takes what past days taught, in place of what was known. err says that
@@ -112,14 +127,14 @@ func (m *Machine) Step(at Instant) Status {
 		old++
 	}
 	m.recent = m.recent[old:]
-	strictest := m.recent[0].status
+	answer := m.recent[0].status
 	for _, v := range m.recent[1:] {
-		if v.status.State.Strictness() >= strictest.State.Strictness() {
-			strictest = v.status
+		if !answer.outranks(v.status) {
+			answer = v.status
 		}
 	}
-	strictest.Time = at.Wall
-	return strictest
+	answer.Time = at.Wall
+	return answer
 }
 
 // look compares the two clocks.
@@ -151,9 +166,9 @@ func (m *Machine) judge(missed time.Duration) Status {
 	for _, w := range m.watches {
 		if cause, why := w.trouble(m.now.Elapsed); cause != "" {
 			keep(cause, "%s", why)
-			if cause == NoData {
+			if cause != Saturated {
 				heard = false
-				m.restart = true // who knows what was done meanwhile
+				m.sourceOff(m.now.Elapsed, unseenAir) // who knows what was done meanwhile
 			}
 		}
 	}

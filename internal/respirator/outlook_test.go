@@ -75,7 +75,7 @@ func TestReplayIsLikeLive(t *testing.T) {
 	keep(3 * time.Minute)
 	require.Equal(t, AtWork, replayed().Cause)
 	s.stop()
-	s.level = 15
+	s.level = 60
 	keep(10 * time.Minute)
 	again := replayed()
 	require.Equal(t, s.last.State, again.State)

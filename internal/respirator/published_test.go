@@ -88,7 +88,7 @@ func TestPublishedFactorsUK(t *testing.T) {
 // lowest names the classes of a table with the lowest factor that covers a ratio.
 func lowest(t *testing.T, id string, ratio float64) (apf float64, labels []string) {
 	t.Helper()
-	for _, c := range published(t).Covering(ratio) {
+	for _, c := range published(t).Covering(ratio, false) {
 		if c.Table != id {
 			continue
 		}
@@ -190,7 +190,7 @@ func TestNumbersThatAreNone(t *testing.T) {
 // ratio; a ratio that nobody can cover leaves none.
 func TestCoveringLeavesNoClassOut(t *testing.T) {
 	for _, ratio := range []float64{0, 0.5, 1, 4, 4.0001, 10, 19.9, 20, 39, 999, 10000, 10001, math.Inf(1)} {
-		for i, c := range published(t).Covering(ratio) {
+		for i, c := range published(t).Covering(ratio, false) {
 			require.Len(t, append(append([]respirator.Class{}, c.Covers...), c.TooLow...), len(published(t).Tables[i].Classes))
 			for k, class := range c.Covers {
 				require.GreaterOrEqual(t, class.APF, ratio)
@@ -201,8 +201,14 @@ func TestCoveringLeavesNoClassOut(t *testing.T) {
 			}
 		}
 	}
+	// A lower bound shows of no class that it is enough.
+	for i, c := range published(t).Covering(12, true) {
+		require.Empty(t, c.Covers)
+		require.Equal(t, published(t).Covering(12, false)[i].Covers, c.NotRuledOut)
+		require.Equal(t, published(t).Covering(12, false)[i].TooLow, c.TooLow)
+	}
 	// Without its maker's evidence a hood does not cover 100.
-	for _, class := range published(t).Covering(100)[0].Covers {
+	for _, class := range published(t).Covering(100, false)[0].Covers {
 		require.NotEqual(t, "helmet or hood, powered air-purifying", class.Label())
 	}
 }

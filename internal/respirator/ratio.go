@@ -48,26 +48,35 @@ type Choice struct {
 	Table  string  `json:"table"`
 	Title  string  `json:"title"`
 	Source string  `json:"source"`
-	Covers []Class `json:"covers"`  // APF ≥ ratio, the lowest first
-	TooLow []Class `json:"too_low"` // certainly too low, the highest first
+	Covers []Class `json:"covers"` // APF ≥ ratio, the lowest first
+	// NotRuledOut stands in place of Covers where the ratio is only a lower bound:
+	// then it shows of no class that it is enough.
+	NotRuledOut []Class `json:"not_ruled_out"`
+	TooLow      []Class `json:"too_low"` // the highest first
 }
 
 // Covering sorts the classes of every table by whether they cover a hazard ratio:
-// APF ≥ HR, which is C ≤ MUC. A class that needs its maker's evidence counts by
-// its lower factor.
-func (f Factors) Covering(ratio float64) []Choice {
+// APF ≥ HR, which is C ≤ MUC. atLeast: the true ratio may be higher. A class that
+// needs its maker's evidence counts by its lower factor.
+func (f Factors) Covering(ratio float64, atLeast bool) []Choice {
 	choices := make([]Choice, 0, len(f.Tables))
 	for _, t := range f.Tables {
-		c := Choice{Table: t.ID, Title: t.Title, Source: t.Source, Covers: []Class{}, TooLow: []Class{}}
+		c := Choice{Table: t.ID, Title: t.Title, Source: t.Source, Covers: []Class{}, NotRuledOut: []Class{}, TooLow: []Class{}}
+		enough := []Class{}
 		for _, class := range t.Classes {
 			if class.APF >= ratio {
-				c.Covers = append(c.Covers, class)
+				enough = append(enough, class)
 			} else {
 				c.TooLow = append(c.TooLow, class)
 			}
 		}
-		slices.SortStableFunc(c.Covers, func(a, b Class) int { return cmp.Compare(a.APF, b.APF) })
+		slices.SortStableFunc(enough, func(a, b Class) int { return cmp.Compare(a.APF, b.APF) })
 		slices.SortStableFunc(c.TooLow, func(a, b Class) int { return cmp.Compare(b.APF, a.APF) })
+		if atLeast {
+			c.NotRuledOut = enough
+		} else {
+			c.Covers = enough
+		}
 		choices = append(choices, c)
 	}
 	return choices

@@ -40,6 +40,17 @@ type Status struct {
 	BackUgM3    *float64   `json:"back_ug_m3"`  // at or below counts as back at the level without work
 }
 
+// outranks reports whether s holds though other is newer: by its state, or because
+// trouble with the watching itself is told before anything else.
+func (s Status) outranks(other Status) bool {
+	if a, b := s.State.Strictness(), other.State.Strictness(); a != b {
+		return a > b
+	}
+	return s.Cause.trouble() && !other.Cause.trouble()
+}
+
+func (c Cause) trouble() bool { return c == NoData || c == Clock || c == NoDiary }
+
 // Word is the state as one word for scripts.
 func (s Status) Word() string {
 	switch s.State {
@@ -63,13 +74,13 @@ func (s Status) Minutes() (n int, ok bool) {
 func (s Status) Line(zone *time.Location) string {
 	text := string(s.State)
 	if n, ok := s.Minutes(); ok {
-		text += fmt.Sprintf(" for %s, at most until %s", minutes(n), s.KeepOnUntil.In(zone).Format("15:04"))
+		text += fmt.Sprintf(" for %s, until %s at the latest", minutes(n), s.KeepOnUntil.In(zone).Format("15:04"))
 	}
 	return text + ": " + s.Why
 }
 
 func minutes(n int) string {
-	if n == 1 {
+	if n <= 1 {
 		return "1 more minute"
 	}
 	return fmt.Sprintf("%d more minutes", n)

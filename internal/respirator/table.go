@@ -98,9 +98,12 @@ func parseFactors(data []byte) (Factors, error) {
 	return f, nil
 }
 
+// WithClasses is the When of cautions that belong beside classes of respirators.
+const WithClasses = "classes"
+
 // Matter lists the cautions that matter beside an answer: classes says that classes of
 // respirators are named in it, loose that a task whirls up settled dust.
 func (f Factors) Matter(classes, loose bool) []Caution {
-	on := map[string]bool{"always": true, "classes": classes, "loose dust": loose}
+	on := map[string]bool{"always": true, WithClasses: classes, "loose dust": loose}
 	return slices.DeleteFunc(slices.Clone(f.Cautions), func(c Caution) bool { return !on[c.When] })
 }

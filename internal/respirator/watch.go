@@ -102,6 +102,8 @@ func (w *watch) trouble(at time.Duration) (Cause, string) {
 			}
 		}
 		return "", ""
+	case len(w.readings) == 0 && silent <= w.stale:
+		return Starting, name + " has not sent a usable reading yet"
 	case w.any && w.missing:
 		return NoData, fmt.Sprintf("%s has sent no number for %s", name, seconds(silent))
 	case w.newest != 0:

@@ -19,7 +19,8 @@ import (
 type RespiratorAnswer struct {
 	Schema int    `json:"schema"`
 	Metric string `json:"metric"`
-	Setup  string `json:"setup"` // in use now; "" if none was declared
+	Setup  string `json:"setup"`      // in use now; "" if none was declared
+	Asked  string `json:"task_asked"` // "" if all tasks are shown
 	// Now is the answer of this moment, from the last hours' readings in the store.
 	Now      respirator.Status       `json:"now"`
 	Limit    exposure.Limit          `json:"limit"`
@@ -97,7 +98,7 @@ func (s *Study) Respirator(ctx context.Context, q RespiratorQuestion) (Respirato
 		return RespiratorAnswer{}, err
 	}
 	a := RespiratorAnswer{
-		Schema: 1, Metric: respiratorMetric.Metric(), Setup: dust.SetupAt(s.setups, q.Now),
+		Schema: 1, Metric: respiratorMetric.Metric(), Setup: dust.SetupAt(s.setups, q.Now), Asked: q.Task,
 		Limit: s.settings.Limit, Also: append([]exposure.Limit{}, s.settings.Also...),
 		Tasks: []RespiratorTask{}, Clearing: known.after(dust.SetupAt(s.setups, q.Now)), Outlook: []respirator.Outlook{},
 		Stricter: published.Stricter, Factors: RespiratorFactorsSource{published.AsOf, published.Elsewhere},
@@ -218,16 +219,14 @@ func taskFor(m exposure.MaskResult, setup string, published respirator.Factors) 
 		m.State, m.Why = exposure.MaskCannotTell, fmt.Sprintf("its runs were under the setup %q, and %q is in use now; counts as keep it on", m.Setup, setup)
 	}
 	t := RespiratorTask{MaskResult: m, Classes: []respirator.Choice{}}
-	if ratio := m.ToCover(); ratio > 0 {
-		t.Classes = published.Covering(ratio)
+	if l := m.Deciding(); l != nil && l.HazardRatioToCover != nil {
+		t.Classes = published.Covering(*l.HazardRatioToCover, l.AtLeast)
 	}
 	return t
 }
 
 func (t RespiratorTask) namesClasses() bool { return len(t.Classes) > 0 }
 
-// whirlsUp reports whether the task moves settled dust: it keeps the respirator on
-// by its kind, and no machine carries the dust away.
 func (t RespiratorTask) whirlsUp() bool { return exposure.MovesSettledDust(t.Task) }
 
 // outlook is today's, for the task asked about or the one that is running.
