@@ -7,8 +7,12 @@
 // local day. Readings and task runs inside a session share its weather, wood and
 // stock of dust in the air, so they are no replicates: they are averaged first.
 //
-//  1. A run is one task from start to stop. Its value is the time-weighted mean
-//     concentration (µg/m³, or 1/cm³) above the background of the same time.
+//  1. A run is one task from start to stop. Its value is the dose above the
+//     background, with the tail to the next task and without what the run before
+//     left, over its length (µg/m³, or 1/cm³): see netMeans. The background and
+//     the clearance rate come from the time without a task; the background's own
+//     error, shared by all runs, widens the interval. Where no background is
+//     known the value is the time-weighted mean.
 //  2. Least squares y = session + task on y = ln(run value) gives one number per
 //     session that does not depend on which tasks it happened to hold.
 //  3. With at least three days that hold both setups: one difference per day and
@@ -25,8 +29,10 @@
 // The ratio is after/before everywhere; logarithms are natural. A sensor's gain
 // cancels in the ratio if the size mix stays alike; its offset and drift do not.
 //
-// # What is left out
+// # Beside the answer
 //
-// Dust left in the air by the run before (see CarryOver) and the tail after a
-// run need the room's clearance rate and are not yet applied by Compare.
+// Everything but the outcome chosen beforehand is secondary and adjusted together
+// (Holm 1979). Other methods are listed and never decide. What else was not alike
+// under the two setups lowers the design grade. CompareSeveral holds several
+// setups against one; DrawOrder draws the order of a study.
 package compare

@@ -1,8 +1,6 @@
 package simulate
 
 import (
-	"math/rand/v2"
-
 	"dustlog/internal/compare"
 	"dustlog/internal/dust"
 )
@@ -20,7 +18,7 @@ type Looks struct {
 func AskDaily(m Model, d Design, first, studies int, seed uint64) (Looks, error) {
 	var l Looks
 	for i := range studies {
-		in := m.Study(rand.New(rand.NewPCG(seed, uint64(i))), d, 1)
+		in := m.Study(generator(seed, i), d, 1)
 		any, last, middle := false, false, false
 		for day := first; day <= d.days(); day++ {
 			res, err := compare.Compare(until(in, day))
