@@ -25,8 +25,9 @@ const (
 type ForgottenStop struct {
 	Task   dust.Task
 	Sensor string
-	// Stop is the end of the last minute with a mean of at least half the task's
-	// own median while it was dusty: work was going on, and soon after not.
+	// Stop is the end of the last minute with a mean of at least half the level that
+	// a quarter of the task's dusty minutes exceeded: work was going on, and soon
+	// after not. (The median would be drawn down by the slow end of the fall.)
 	Stop      time.Time
 	Quiet     time.Time // since when the dust is gone
 	QuietUgM3 float64   // what the shop's quiet air is like
@@ -136,7 +137,7 @@ func forgottenStop(minutes []minute, start time.Time) (f ForgottenStop, ok bool)
 	}
 	f.SinceUgM3 = since / float64(n)
 	slices.Sort(dusty)
-	half := dusty[len(dusty)/2] / 2
+	half := dusty[len(dusty)*3/4] / 2
 	for _, m := range minutes[:last+1] {
 		if m.measured && m.ugM3 >= half && m.end.After(start) {
 			f.Stop = m.end

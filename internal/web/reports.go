@@ -45,8 +45,12 @@ func (s *Server) setupNames(r *http.Request) (names []string, err error) {
 // reportPolicy lets a report show its own style and pictures, and do nothing else.
 const reportPolicy = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; form-action 'none'; frame-ancestors 'none'; base-uri 'none'; sandbox"
 
+const reportWithin = 5 * time.Minute
+
 // sendReport makes a report, to be read here or taken along.
 func (s *Server) sendReport(w http.ResponseWriter, r *http.Request) {
+	// A season on a small board takes longer than a page may.
+	_ = http.NewResponseController(w).SetWriteDeadline(time.Now().Add(reportWithin))
 	q, err := s.readReportQuery(r)
 	if err == nil && s.o.Report == nil {
 		err = fmt.Errorf("%w: reports are not made here", errNotUnderstood)

@@ -38,6 +38,7 @@ type periodView struct {
 
 // showSetups lists the setups and compares two, if the address names them.
 func (s *Server) showSetups(w http.ResponseWriter, r *http.Request) {
+	_ = http.NewResponseController(w).SetWriteDeadline(time.Now().Add(reportWithin))
 	v, err := s.setupsView(r)
 	if err != nil {
 		s.fail(w, r, err)
