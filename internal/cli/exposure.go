@@ -97,9 +97,9 @@ func parseMass(cmd *cobra.Command, metric string) (dust.Channel, error) {
 // exposureAnswer is what `dustlog exposure` prints, in every form.
 type exposureAnswer struct {
 	exposure.Result
-	By     exposure.Grouping `json:"by"`
-	Totals []exposure.Total  `json:"totals,omitempty"`
-	Groups []exposure.GroupResult     `json:"groups,omitempty"`
+	By     exposure.Grouping      `json:"by"`
+	Totals []exposure.Total       `json:"totals,omitempty"`
+	Groups []exposure.GroupResult `json:"groups,omitempty"`
 }
 
 func runExposure(cmd *cobra.Command, a *app, o exposureOptions) error {
