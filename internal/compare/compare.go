@@ -25,8 +25,12 @@ func Compare(in Input) (Result, error) {
 	if err := in.check(); err != nil {
 		return Result{}, err
 	}
-	st := newStudy(in)
-	q := st.channel(in.Metric)
+	return newStudy(in).result(), nil
+}
+
+// result answers the study's question. It is to be asked once.
+func (st *study) result() Result {
+	q := st.channel(st.in.Metric)
 	a := st.analyse(q, rules{})
 	st.listDropped(a)
 	coverage := st.coverage(a)
@@ -64,7 +68,7 @@ func Compare(in Input) (Result, error) {
 	res.Fine = st.fineOrChips()
 	res.Excluded = append([]Exclusion{}, st.excluded...)
 	res.Warnings = append([]string{}, st.warnings(q, a, res, order)...)
-	return res, nil
+	return res
 }
 
 // decision is the verdict with what it hangs on.

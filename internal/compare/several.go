@@ -40,18 +40,19 @@ func CompareSeveral(in Input, setups []string) (Result, error) {
 		in.PlanSetups = setups
 	}
 	list := make([]Against, 0, len(setups)-1)
+	var studies []*study // to be asked again
 	for _, name := range setups[1:] {
 		in.Before, in.After = setups[0], name
-		res, err := Compare(in)
-		if err != nil {
+		if err := in.check(); err != nil {
 			return Result{}, err
 		}
+		st := newStudy(in)
+		studies = append(studies, st.again())
+		res := st.result()
 		list = append(list, Against{Result: res, StepConfidence: in.Confidence, StepLow: res.CILow, StepHigh: res.CIHigh})
 	}
 	if len(list) > 1 {
-		if err := stepDown(in, list); err != nil {
-			return Result{}, err
-		}
+		stepDown(in, studies, list)
 	}
 	first := list[0].Result
 	if len(list) > 1 {
@@ -74,8 +75,18 @@ func checkSeveral(setups []string) error {
 	return nil
 }
 
+// again is the study before it was asked. What it knows of background and spikes
+// it keeps.
+func (st *study) again() *study {
+	fresh := *st
+	fresh.excluded = slices.Clone(st.excluded)
+	fresh.sessions = slices.Clone(st.sessions)
+	fresh.analyses = map[question]analysis{}
+	return &fresh
+}
+
 // stepDown judges the comparisons in the order of their p values.
-func stepDown(in Input, list []Against) error {
+func stepDown(in Input, studies []*study, list []Against) {
 	order := make([]int, len(list))
 	p := make([]float64, len(list))
 	for i := range list {
@@ -93,19 +104,14 @@ func stepDown(in Input, list []Against) error {
 		if x.PValue != nil {
 			x.PHolm = ptr(adjusted[i])
 		}
-		in.After = x.After
-		in.Confidence = 1 - alpha/float64(len(list)-step)
-		strict, err := Compare(in)
-		if err != nil {
-			return err
-		}
-		x.StepConfidence, x.StepLow, x.StepHigh = in.Confidence, strict.CILow, strict.CIHigh
+		studies[i].in.Confidence = 1 - alpha/float64(len(list)-step)
+		strict := studies[i].result()
+		x.StepConfidence, x.StepLow, x.StepHigh = strict.Confidence, strict.CILow, strict.CIHigh
 		x.judge(strict, len(list), stopped)
 		if !x.Verdict.claimsChange() && stopped == "" {
 			stopped = x.After
 		}
 	}
-	return nil
 }
 
 // judge takes over the verdict at the stricter confidence. stopped names the setup
