@@ -306,6 +306,20 @@ func TestWithoutSensorsOrReadings(t *testing.T) {
 	require.Contains(t, s.last.Why, "nothing for 4 min")
 }
 
+// Who knows what was done while nothing came: the air is watched anew for two minutes.
+func TestAfterABlindSpell(t *testing.T) {
+	s := newShop(t)
+	s.run(4 * time.Minute)
+	s.mute = true
+	s.run(time.Minute)
+	s.mute = false
+	s.run(2*time.Minute + 55*time.Second)
+	s.want(exposure.KeepOn, Clear)
+	require.Contains(t, s.last.Why, "not been watched")
+	s.run(10 * time.Second)
+	s.want(exposure.NotShownNeeded, Idle)
+}
+
 // Two sensors: the one that says less decides.
 func TestEverySensorMustBeHeard(t *testing.T) {
 	s := newShop(t, bench, dust.Sensor{Name: "wall", Position: dust.Room})
