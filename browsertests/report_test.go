@@ -18,8 +18,11 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// report is the demo's report, made once by the real program.
-var report string
+var (
+	program      string // dustlog, built for these tests
+	fakesProgram string // sensors behind pseudo-terminals
+	report       string // the demo's report, made once by the program
+)
 
 func TestMain(m *testing.M) { os.Exit(run(m)) }
 
@@ -29,12 +32,14 @@ func run(m *testing.M) int {
 		panic(err)
 	}
 	defer os.RemoveAll(dir)
-	program := filepath.Join(dir, "dustlog")
-	build := exec.Command("go", "build", "-o", program, "./cmd/dustlog")
-	build.Dir = ".."
-	build.Env = append(os.Environ(), "CGO_ENABLED=0")
-	if out, err := build.CombinedOutput(); err != nil {
-		panic(string(out))
+	program, fakesProgram = filepath.Join(dir, "dustlog"), filepath.Join(dir, "fakes")
+	for to, from := range map[string]string{program: "./cmd/dustlog", fakesProgram: "./internal/sensor/sensortest/fakes"} {
+		build := exec.Command("go", "build", "-o", to, from)
+		build.Dir = ".."
+		build.Env = append(os.Environ(), "CGO_ENABLED=0")
+		if out, err := build.CombinedOutput(); err != nil {
+			panic(string(out))
+		}
 	}
 	demo := exec.Command(program, "demo", "--quiet", "--out", filepath.Join(dir, "demo"))
 	if out, err := demo.CombinedOutput(); err != nil {
@@ -44,16 +49,24 @@ func run(m *testing.M) int {
 	return m.Run()
 }
 
-// opened is the report in a browser.
+// opened is a page in a browser.
 type opened struct {
 	ctx        context.Context
+	own        string // what its requests may begin with
 	mu         sync.Mutex
 	complaints []string
 }
 
-// open starts Chromium with the report; without it the test is skipped on a
-// laptop and fails in continuous integration.
+// open shows the report.
 func open(t *testing.T, width, height int64) *opened {
+	t.Helper()
+	address := url.URL{Scheme: "file", Path: report}
+	return openAt(t, width, height, address.String())
+}
+
+// openAt starts Chromium with a page; without it the test is skipped on a laptop
+// and fails in continuous integration.
+func openAt(t *testing.T, width, height int64, address string) *opened {
 	t.Helper()
 	path, err := exec.LookPath("chromium")
 	if err != nil {
@@ -67,14 +80,16 @@ func open(t *testing.T, width, height int64) *opened {
 	t.Cleanup(stop)
 	ctx, cancel := chromedp.NewContext(allocator)
 	t.Cleanup(cancel)
-	o := &opened{ctx: ctx}
+	o := &opened{ctx: ctx, own: "file:"}
+	if u, err := url.Parse(address); err == nil && u.Host != "" {
+		o.own = u.Scheme + "://" + u.Host + "/"
+	}
 	require.NoError(t, chromedp.Listen(ctx, o.listen))
 	_, err = chromedp.Call(ctx, network.Enable, network.EnableParams{})
 	require.NoError(t, err)
 	_, err = chromedp.Call(ctx, log.Enable, cdp.Empty{})
 	require.NoError(t, err)
-	address := url.URL{Scheme: "file", Path: report}
-	require.NoError(t, chromedp.Do(ctx, chromedp.EmulateViewport(width, height), chromedp.Navigate(address.String())))
+	require.NoError(t, chromedp.Do(ctx, chromedp.EmulateViewport(width, height), chromedp.Navigate(address)))
 	return o
 }
 
@@ -91,7 +106,7 @@ func (o *opened) listen(event any) {
 	case *log.EventEntryAdded:
 		note("log: " + e.Entry.Text)
 	case *network.EventRequestWillBeSent:
-		if !strings.HasPrefix(e.Request.URL, "file:") && !strings.HasPrefix(e.Request.URL, "data:") {
+		if !strings.HasPrefix(e.Request.URL, o.own) && !strings.HasPrefix(e.Request.URL, "data:") {
 			note("request: " + e.Request.URL)
 		}
 	}

@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"os"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -126,10 +127,10 @@ func (a *app) openPage(ctx context.Context, cfg config.Config, records *sqlite.S
 // run serves until ctx ends.
 func (p *shopPage) run(ctx context.Context) error {
 	p.tell()
-	following := make(chan error, 1)
 	running, stop := context.WithCancel(ctx)
 	defer stop()
-	go func() { following <- p.page.Run(running) }()
+	var following sync.WaitGroup
+	following.Go(func() { p.page.Run(running) })
 	serving := make(chan error, 1)
 	go func() {
 		if p.cfg.TLSCertificate != "" {
@@ -151,7 +152,7 @@ func (p *shopPage) run(ctx context.Context) error {
 	if errors.Is(shut, context.DeadlineExceeded) {
 		shut = p.http.Close()
 	}
-	<-following
+	following.Wait()
 	if errors.Is(err, http.ErrServerClosed) {
 		err = nil
 	}

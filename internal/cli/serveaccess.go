@@ -32,10 +32,13 @@ func (a *app) access(cfg config.Config) (web.Access, error) {
 	}
 	var err error
 	if access.Write, err = a.password(writePasswordVariable, cfg.Serve.PasswordFile); err != nil {
-		return wrong("password_file", err)
+		return access, err
 	}
 	if access.Look, err = a.password(lookPasswordVariable, cfg.Serve.LookPasswordFile); err != nil {
-		return wrong("look_password_file", err)
+		return access, err
+	}
+	if access.Look != nil && access.Write == nil {
+		return access, fmt.Errorf("%w: %s is set and %s is not: who writes the diary needs a password too", config.ErrSetting, lookPasswordVariable, writePasswordVariable)
 	}
 	host, _, err := net.SplitHostPort(cfg.Serve.Address)
 	if err != nil {
@@ -60,21 +63,22 @@ func loopback(host string) bool {
 // is none.
 func (a *app) password(variable, file string) (*web.Password, error) {
 	text, ok := a.LookupEnv(variable)
-	if !ok && file == "" {
-		return nil, nil
-	}
+	from := variable
 	if !ok {
+		if file == "" {
+			return nil, nil
+		}
 		content, err := os.ReadFile(file)
 		if err != nil {
-			return nil, err
+			return nil, fmt.Errorf("%w: the page's password: %w", config.ErrSetting, err)
 		}
-		text = strings.TrimRight(string(content), "\r\n")
+		text, from = strings.TrimRight(string(content), "\r\n"), file
 	}
 	p, err := web.ReadPassword(text)
-	if err != nil && ok {
-		return nil, fmt.Errorf("%s: %w", variable, err)
+	if err != nil {
+		return nil, fmt.Errorf("%w: %s: %w", config.ErrSetting, from, err)
 	}
-	return p, err
+	return p, nil
 }
 
 // tell says where the page is.

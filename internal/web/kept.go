@@ -84,9 +84,3 @@ func (s *shelf[K, T]) of(question K) *kept[T] {
 	}
 	return s.all[question]
 }
-
-func (s *shelf[K, T]) clear() {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	s.all = nil
-}

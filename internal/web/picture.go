@@ -3,13 +3,11 @@ package web
 import (
 	"bytes"
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"net/http"
 	"time"
 
-	"dustlog/internal/dust"
 	"dustlog/internal/plots"
 )
 
@@ -58,6 +56,3 @@ func sendSVG(w http.ResponseWriter, svg []byte) {
 	w.Header().Set("Cache-Control", "private, max-age=20")
 	_, _ = w.Write(svg)
 }
-
-// noReadings reports whether an error only says that there is nothing yet.
-func noReadings(err error) bool { return errors.Is(err, dust.ErrNoReadings) }

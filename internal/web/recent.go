@@ -113,17 +113,6 @@ func (l *recent) snapshot(sensor dust.Sensor) (newest dust.Reading, spacing time
 	return s.newest, s.spacing, series
 }
 
-// names lists the sensors that were heard.
-func (l *recent) names() []string {
-	l.mu.RLock()
-	defer l.mu.RUnlock()
-	names := make([]string, 0, len(l.sensors))
-	for name := range l.sensors {
-		names = append(names, name)
-	}
-	return names
-}
-
 // end is the time of the newest reading of all.
 func (l *recent) end() (t time.Time) {
 	l.mu.RLock()

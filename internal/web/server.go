@@ -59,16 +59,17 @@ func New(o Options) (*Server, error) {
 func (s *Server) Offer(r dust.Reading) { s.recent.offer(r) }
 
 // Run follows the readings and tells the viewers, until ctx ends.
-func (s *Server) Run(ctx context.Context) error {
+func (s *Server) Run(ctx context.Context) {
 	if err := s.remember(ctx); err != nil && ctx.Err() == nil {
 		s.o.Log.Warn("the last minutes cannot be read, the page begins without them", "error", err)
 	}
 	ticker := time.NewTicker(tick)
 	defer ticker.Stop()
+	said := int64(0)
 	for {
 		select {
 		case <-ctx.Done():
-			return nil
+			return
 		case r := <-s.recent.queue:
 			s.recent.take(r)
 		case <-ticker.C:
@@ -76,6 +77,10 @@ func (s *Server) Run(ctx context.Context) error {
 				if err := s.follow(ctx); err != nil && ctx.Err() == nil {
 					s.o.Log.Warn("new readings cannot be read, will try again", "error", err)
 				}
+			}
+			if missed := s.recent.missed.Load(); missed > said {
+				s.o.Log.Warn("the page could not keep up; the store has every reading", "readings_not_shown", missed-said)
+				said = missed
 			}
 			s.tell(ctx)
 		}

@@ -50,7 +50,7 @@ type shop struct {
 	*Server
 	store *sqlite.Store
 	clock *clock
-	t     *testing.T
+	t     testing.TB
 }
 
 // records lets the tests' store be read by a study. It has no columns by day, so
@@ -58,7 +58,7 @@ type shop struct {
 type records struct{ *sqlite.Store }
 
 // newShop makes a page over an empty store, with options changed by change.
-func newShop(t *testing.T, change func(*Options)) *shop {
+func newShop(t testing.TB, change func(*Options)) *shop {
 	t.Helper()
 	c := &clock{at: noon}
 	store, err := sqlite.Open(t.Context(), filepath.Join(t.TempDir(), "s.db"), sqlite.Options{Create: true, Now: c.now})
