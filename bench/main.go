@@ -5,6 +5,7 @@
 //	go run ./bench make -store /tmp/bench/shop.db -days 90
 //	go build -o /tmp/bench/dustlog ./cmd/dustlog
 //	go run ./bench time -store /tmp/bench/shop.db -program /tmp/bench/dustlog
+//	go run ./bench day -store /tmp/bench/day.db    # what a day writes to the disk
 package main
 
 import (
@@ -32,7 +33,7 @@ func main() {
 
 func run(ctx context.Context, args []string) error {
 	if len(args) == 0 {
-		return fmt.Errorf("say what to do: make or time")
+		return fmt.Errorf("say what to do: make, time or day")
 	}
 	flags := flag.NewFlagSet(args[0], flag.ContinueOnError)
 	store := flags.String("store", "bench.db", "path of the store")
@@ -49,6 +50,8 @@ func run(ctx context.Context, args []string) error {
 		return makeStore(ctx, *store, shop.Shop{Seed: *seed, Sensors: *sensors, Begin: begin}, *days, *imported)
 	case "time":
 		return timeProgram(ctx, *program, *store, *days)
+	case "day":
+		return writeDay(ctx, *store, shop.Shop{Seed: *seed, Sensors: *sensors, Begin: begin})
 	}
-	return fmt.Errorf("unknown %q: make or time", args[0])
+	return fmt.Errorf("unknown %q: make, time or day", args[0])
 }

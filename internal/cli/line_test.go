@@ -29,7 +29,7 @@ func (k *kept) Append(_ context.Context, batch []dust.Reading) (int, error) {
 	return len(batch), nil
 }
 
-func (k *kept) AddLineQuality(context.Context, dust.LineQuality) error { return nil }
+func (k *kept) AddLineQuality(context.Context, ...dust.LineQuality) error { return nil }
 
 func (k *kept) AddEvent(_ context.Context, e dust.Event) error {
 	k.mu.Lock()

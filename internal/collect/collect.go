@@ -40,7 +40,7 @@ const (
 // Sink keeps what was collected.
 type Sink interface {
 	Append(ctx context.Context, batch []dust.Reading) (added int, err error)
-	AddLineQuality(ctx context.Context, q dust.LineQuality) error
+	AddLineQuality(ctx context.Context, list ...dust.LineQuality) error
 	AddEvent(ctx context.Context, e dust.Event) error
 }
 

@@ -38,8 +38,8 @@ func (m *memory) Append(_ context.Context, batch []dust.Reading) (int, error) {
 	return len(batch), nil
 }
 
-func (m *memory) AddLineQuality(_ context.Context, q dust.LineQuality) error {
-	m.quality = append(m.quality, q)
+func (m *memory) AddLineQuality(_ context.Context, list ...dust.LineQuality) error {
+	m.quality = append(m.quality, list...)
 	return nil
 }
 

@@ -91,11 +91,11 @@ func (w *writer) commitAll(ctx context.Context) error {
 		}
 		w.events = w.events[1:]
 	}
-	for len(w.qualities) > 0 {
-		if err := w.sink.AddLineQuality(ctx, w.qualities[0]); err != nil {
+	if len(w.qualities) > 0 { // in one commit, for each wears a memory card
+		if err := w.sink.AddLineQuality(ctx, w.qualities...); err != nil {
 			return err
 		}
-		w.qualities = w.qualities[1:]
+		w.qualities = w.qualities[:0]
 	}
 	return nil
 }

@@ -45,16 +45,21 @@ func (s *Store) Events(ctx context.Context, from, to time.Time) ([]dust.Event, e
 	return events, explain("list events", s.path, rows.Err())
 }
 
-// AddLineQuality adds what was counted on one sensor's line.
-func (s *Store) AddLineQuality(ctx context.Context, q dust.LineQuality) error {
+// AddLineQuality adds what was counted on sensors' lines, all or none of it.
+func (s *Store) AddLineQuality(ctx context.Context, list ...dust.LineQuality) error {
 	return s.update(ctx, "add line quality", func(t *tx) error {
-		if q.From.IsZero() || q.To.IsZero() {
-			return errors.New("line quality has no time")
+		for _, q := range list {
+			if q.From.IsZero() || q.To.IsZero() {
+				return errors.New("line quality has no time")
+			}
+			_, err := t.ExecContext(ctx, `INSERT INTO line_quality
+				(sensor, from_ms, to_ms, frames, checksum_errors, other_errors, bytes_skipped) VALUES (?, ?, ?, ?, ?, ?, ?)`,
+				q.Sensor, q.From.UnixMilli(), q.To.UnixMilli(), q.Frames, q.ChecksumErrors, q.OtherErrors, q.BytesSkipped)
+			if err != nil {
+				return err
+			}
 		}
-		_, err := t.ExecContext(ctx, `INSERT INTO line_quality
-			(sensor, from_ms, to_ms, frames, checksum_errors, other_errors, bytes_skipped) VALUES (?, ?, ?, ?, ?, ?, ?)`,
-			q.Sensor, q.From.UnixMilli(), q.To.UnixMilli(), q.Frames, q.ChecksumErrors, q.OtherErrors, q.BytesSkipped)
-		return err
+		return nil
 	})
 }
 
