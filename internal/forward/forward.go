@@ -90,7 +90,7 @@ type Options struct {
 // left to chance so that many shops do not knock at once. What the target asks
 // for comes first, up to longestAsked.
 const (
-	batchSize    = 5000
+	batchSize    = 5000 // readings in a request
 	lastWait     = 5 * time.Minute
 	longestAsked = time.Hour
 )
@@ -108,7 +108,7 @@ type Summary struct {
 // and again. With Options.Once it ends when the target has everything; then a
 // store that fails, or a target that fails several times, is an error.
 //
-// It holds one batch in memory and no lock of the store while it waits for the
+// It holds a few batches in memory and no lock of the store while it waits for the
 // target, so a collector that writes to the same store is not slowed.
 func Run(ctx context.Context, box Outbox, target Target, o Options) (Summary, error) {
 	f := newForwarder(box, target, o)
@@ -151,16 +151,18 @@ func newForwarder(box Outbox, target Target, o Options) *forwarder {
 	if o.Now == nil {
 		o.Now = time.Now
 	}
-	return &forwarder{box: box, target: target, name: target.Name(), o: o, readings: make([]dust.Reading, 0, min(o.Batch, batchSize))}
+	return &forwarder{box: box, target: target, name: target.Name(), o: o, knocking: make(chan struct{}, 1)}
 }
 
 type forwarder struct {
-	box      Outbox
-	target   Target
-	name     string
-	o        Options
-	sum      Summary
-	readings []dust.Reading // the batch; its memory is used again
+	box    Outbox
+	target Target
+	name   string
+	o      Options
+	sum    Summary
+	// knocking is full while a request is tried again: only one of several knocks
+	// at a target that is away. Who filled it may count retries.
+	knocking chan struct{}
 }
 
 // catchUp sends the diary and then readings until nothing is lacking.
@@ -176,10 +178,8 @@ func (f *forwarder) catchUp(ctx context.Context) error {
 		if err != nil || len(ranges) == 0 {
 			return err
 		}
-		for len(ranges) > 0 {
-			if ranges, err = f.sendSome(ctx, ranges); err != nil {
-				return err
-			}
+		if err := f.sendAll(ctx, ranges); err != nil {
+			return err
 		}
 	}
 }
@@ -200,55 +200,6 @@ func (f *forwarder) sendDiary(ctx context.Context) error {
 	return f.box.ForwardDiaryShipped(ctx, f.name, *d)
 }
 
-// sendSome sends one batch from the first ranges and returns what is left.
-func (f *forwarder) sendSome(ctx context.Context, ranges []Range) (left []Range, err error) {
-	done, left, err := f.fill(ctx, ranges)
-	if err != nil {
-		return nil, err
-	}
-	faults, err := f.send(ctx, f.readings)
-	if err != nil {
-		return nil, err
-	}
-	if err := f.tell(ctx, faults, done); err != nil {
-		return nil, err
-	}
-	if len(f.readings) > 0 {
-		f.sum.Requests++
-		f.sum.Sent += int64(len(f.readings))
-	}
-	if f.o.OnBatch != nil {
-		f.o.OnBatch(f.sum.Sent)
-	}
-	return left, f.box.ForwardShipped(ctx, f.name, done)
-}
-
-// fill reads a batch into f.readings. Reading ends before sending begins: an
-// open read would keep the store's log from being tidied up.
-func (f *forwarder) fill(ctx context.Context, ranges []Range) (done []Done, left []Range, err error) {
-	f.readings = f.readings[:0]
-	for i, r := range ranges {
-		d := Done{Range: r, To: r.To}
-		for reading, err := range f.box.Readings(ctx, query(r)) {
-			if err != nil {
-				return nil, nil, err
-			}
-			if len(f.readings) == f.o.Batch {
-				d.To = reading.Time.UnixMilli() // not done: the rest comes next
-				break
-			}
-			f.readings = append(f.readings, reading)
-			d.LastMS = reading.Time.UnixMilli()
-		}
-		done = append(done, d)
-		if d.To < r.To {
-			r.From = d.To
-			return done, append([]Range{r}, ranges[i+1:]...), nil
-		}
-	}
-	return done, nil, nil
-}
-
 // query selects a range. Its ends may be those of all numbers, meaning open.
 func query(r Range) dust.Query {
 	q := dust.Query{Sensors: []string{r.Sensor}}
@@ -264,24 +215,32 @@ func query(r Range) dust.Query {
 
 // insist calls send until it succeeds or is refused, with waits in between.
 func (f *forwarder) insist(ctx context.Context, send func() error) error {
+	err := send()
+	if err == nil || refused(err) {
+		return err
+	}
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case f.knocking <- struct{}{}:
+		defer func() { <-f.knocking }()
+	}
 	const triesOnce = 5
-	for try := 0; ; try++ {
-		err := send()
+	for try := 1; ; try++ {
 		switch {
-		case err == nil || refused(err):
-			if try > 0 {
-				f.o.Log.Info("the server answers again", "target", f.name)
-			}
-			return err
 		case ctx.Err() != nil:
 			return ctx.Err()
-		case f.o.Once && try+1 >= triesOnce:
-			return fmt.Errorf("given up after %d tries; what was not sent is still noted: %w", try+1, err)
+		case f.o.Once && try >= triesOnce:
+			return fmt.Errorf("given up after %d tries; what was not sent is still noted: %w", try, err)
 		}
 		f.sum.Retries++
-		wait := f.pause(try, err)
+		wait := f.pause(try-1, err)
 		f.o.Log.Warn("not copied yet, will try again", "target", f.name, "wait", wait.Round(time.Millisecond), "error", err)
 		if err := sleep(ctx, wait); err != nil {
+			return err
+		}
+		if err = send(); err == nil || refused(err) {
+			f.o.Log.Info("the server answers again", "target", f.name)
 			return err
 		}
 	}

@@ -3,6 +3,7 @@ package forward_test
 import (
 	"bytes"
 	"context"
+	"fmt"
 	"io"
 	"log/slog"
 	"math/rand/v2"
@@ -10,6 +11,7 @@ import (
 	"net/http/httptest"
 	"net/http/httputil"
 	"net/url"
+	"os"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -18,6 +20,7 @@ import (
 	"time"
 
 	"github.com/stretchr/testify/require"
+	"go.uber.org/goleak"
 
 	"dustlog/internal/dust"
 	"dustlog/internal/forward"
@@ -27,16 +30,25 @@ import (
 	"dustlog/internal/store/storetest"
 )
 
-// newServer starts a real InfluxDB 1.8 for one test.
-func newServer(t *testing.T) *influxtest.Server {
-	t.Helper()
-	server, err := influxtest.Start()
-	require.NoError(t, err)
-	if server == nil {
-		t.Skip(influxtest.Missing)
+// server is a real InfluxDB 1.8 that all tests share, each with a database of its
+// own, since it takes seconds to start; nil if the program is not there.
+var server *influxtest.Server
+
+func TestMain(m *testing.M) {
+	var err error
+	if server, err = influxtest.Start(); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		os.Exit(1)
 	}
-	t.Cleanup(server.Stop)
-	return server
+	code := m.Run()
+	if server != nil {
+		server.Stop()
+	}
+	if leak := goleak.Find(); leak != nil && code == 0 {
+		fmt.Fprintln(os.Stderr, leak)
+		code = 1
+	}
+	os.Exit(code)
 }
 
 func newStore(t *testing.T) *sqlite.Store {
@@ -83,7 +95,6 @@ func once(t *testing.T, s *sqlite.Store, m *influx.Mirror) forward.Summary {
 }
 
 func TestLateReadingsArriveToo(t *testing.T) {
-	server := newServer(t)
 	dsn := server.NewDatabase(t)
 	local, m := newStore(t), newMirror(t, dsn)
 	require.NoError(t, local.PutSensor(t.Context(), dust.Sensor{Name: "bench", Model: "sps30", Position: dust.Room}))
@@ -107,7 +118,6 @@ func TestLateReadingsArriveToo(t *testing.T) {
 // TestAPointTheServerCannotHold is refused by the real server, kept as an event,
 // and costs no neighbour.
 func TestAPointTheServerCannotHold(t *testing.T) {
-	server := newServer(t)
 	dsn := server.NewDatabase(t)
 	local, m := newStore(t), newMirror(t, dsn)
 	list := storetest.Readings("bench", start, 1000)
@@ -177,7 +187,6 @@ func hijacked(w http.ResponseWriter, text string) {
 }
 
 func TestMishapsLoseNothing(t *testing.T) {
-	server := newServer(t)
 	dsn := server.NewDatabase(t)
 	local := newStore(t)
 	proxy := httputil.NewSingleHostReverseProxy(&url.URL{Scheme: "http", Host: server.Address})
@@ -212,21 +221,18 @@ func TestMishapsLoseNothing(t *testing.T) {
 	require.Zero(t, states[0].Refused, "what a proxy says is no refusal")
 }
 
-// TestServerKilledWhileCollecting: the server is killed and comes back several
-// times, the forwarder is ended and begun anew, readings come all the while, and
-// some come late.
+// TestServerKilledWhileCollecting: the server is killed and comes back, the
+// forwarder is ended and begun anew, readings come all the while, and some come
+// late. The server takes seconds of a processor to come back, minutes on a busy
+// one, so it is killed once.
 func TestServerKilledWhileCollecting(t *testing.T) {
-	server := newServer(t)
 	dsn := server.NewDatabase(t)
 	local, m := newStore(t), newMirror(t, dsn)
-	options := forward.Options{Every: time.Millisecond, FirstWait: time.Millisecond, Batch: 300}
+	// Neither so often that the looking takes the processor from the rest.
+	options := forward.Options{Every: 20 * time.Millisecond, FirstWait: 20 * time.Millisecond, Batch: 300}
 	var sent atomic.Int64
 	options.OnBatch = func(n int64) { sent.Store(n) }
-	rounds := 3
-	if testing.Short() {
-		rounds = 1
-	}
-	for round := range rounds {
+	for round := range 2 {
 		ctx, cancel := context.WithCancel(t.Context())
 		var wg sync.WaitGroup
 		wg.Go(func() {
@@ -237,10 +243,10 @@ func TestServerKilledWhileCollecting(t *testing.T) {
 			at := start.AddDate(0, 0, round).Add(time.Duration(i) * 100 * time.Second)
 			appendAll(t, local, storetest.Readings("bench", at, 100))
 			appendAll(t, local, storetest.Readings("late", at.Add(-time.Duration(i%5)*time.Hour), 50))
-			switch i {
-			case 20:
+			switch {
+			case round == 0 && i == 20:
 				server.Kill()
-			case 40:
+			case round == 0 && i == 40:
 				require.NoError(t, server.Run())
 			}
 		}
@@ -255,14 +261,15 @@ func TestServerKilledWhileCollecting(t *testing.T) {
 // TestASilentServerDoesNotHoldTheCollector: while a request hangs, readings are
 // written as if there were no forwarder.
 func TestASilentServerDoesNotHoldTheCollector(t *testing.T) {
-	hanging, release := make(chan struct{}), make(chan struct{})
-	var first sync.Once
+	hanging, released := make(chan struct{}), make(chan struct{})
+	first, release := sync.OnceFunc(func() { close(hanging) }), sync.OnceFunc(func() { close(released) })
 	front := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		_, _ = io.Copy(io.Discard, r.Body)
-		first.Do(func() { close(hanging) })
-		<-release
+		first()
+		<-released
 	}))
 	defer front.Close()
+	defer release() // also after a failure: Close waits for the requests
 	local := newStore(t)
 	m := newMirror(t, strings.Replace(front.URL, "http://", "influx://", 1)+"/dust")
 	appendAll(t, local, storetest.Readings("bench", start, 100))
@@ -278,7 +285,7 @@ func TestASilentServerDoesNotHoldTheCollector(t *testing.T) {
 	for i := range 100 {
 		appendAll(t, local, storetest.Readings("bench", start.Add(time.Duration(i+1)*100*time.Second), 100))
 	}
-	close(release)
+	release()
 	cancel()
 	require.NoError(t, <-ended)
 }
