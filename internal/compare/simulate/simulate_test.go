@@ -147,7 +147,7 @@ var powers = []power{
 func TestRealChangesAreFoundAsOftenAsTheyShould(t *testing.T) {
 	studies, cells := 120, map[string]bool{"before/after, 5 v 5": true, "within-day, 5 days": true}
 	if *full {
-		studies = 1000
+		studies = 500
 	}
 	if testing.Short() {
 		studies = 40
