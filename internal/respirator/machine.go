@@ -142,6 +142,8 @@ func (m *Machine) look(at Instant) {
 	drift := at.Wall.Sub(m.now.Wall) - (at.Elapsed - m.now.Elapsed)
 	if drift.Abs() > clockStep {
 		m.clockSet, m.clockSetAt = true, at.Elapsed
+		m.lastStop = time.Time{} // by another clock
+		m.sourceOff(at.Elapsed, unseenAir)
 	}
 	m.now = at
 }
@@ -161,6 +163,7 @@ func (m *Machine) judge(missed time.Duration) Status {
 	}
 	if missed > m.rules.Stale {
 		keep(NoData, "nobody looked for %s", seconds(missed))
+		m.sourceOff(m.now.Elapsed, unseenAir)
 	}
 	heard := true
 	for _, w := range m.watches {

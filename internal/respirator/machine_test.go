@@ -380,6 +380,22 @@ func TestTheWallClockMovesNothing(t *testing.T) {
 	s.want(exposure.NotShownNeeded, Idle)
 }
 
+// The end of a task counts also where an earlier one ended at a later time, by a
+// clock that was wrong then.
+func TestATaskThatEndsBeforeAnEarlierOne(t *testing.T) {
+	s := newShop(t)
+	s.ahead = 5 * time.Hour
+	s.tasks = []dust.Task{{Name: "assembly", Start: s.at().Wall.Add(-time.Hour), Stop: s.at().Wall.Add(-time.Minute)}}
+	s.run(4 * time.Minute)
+	s.ahead = 0
+	s.tasks = nil
+	s.run(10 * time.Minute)
+	s.want(exposure.NotShownNeeded, Idle)
+	s.tasks = []dust.Task{{Name: "sweeping", Start: s.at().Wall.Add(-time.Minute), Stop: s.at().Wall.Add(-time.Second)}}
+	s.run(2 * time.Second)
+	s.want(exposure.KeepOn, Clear)
+}
+
 // A line that comes and goes does not make the lamp flicker: at most one change
 // each Settle.
 func TestDebounce(t *testing.T) {
