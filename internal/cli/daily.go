@@ -7,6 +7,7 @@ import (
 
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
+	"dustlog/internal/store/influx"
 	"dustlog/internal/store/sqlite"
 )
 
@@ -27,6 +28,20 @@ func (r dailyRecords) DailyColumns(ctx context.Context, sensor dust.Sensor, c du
 			}
 			day := exposure.Columns{MS: table.MS, PerUnit: column.PerUnit, Ints: column.Ints, Floats: column.Floats, Flags: table.Flags, Missing: column.Missing}
 			if !yield(day, nil) {
+				return
+			}
+		}
+	}
+}
+
+// dailyCopy does the same with a server's copy.
+type dailyCopy struct{ *influx.Store }
+
+// DailyColumns keeps study.Daily.
+func (r dailyCopy) DailyColumns(ctx context.Context, sensor dust.Sensor, c dust.Channel, from, to time.Time) iter.Seq2[exposure.Columns, error] {
+	return func(yield func(exposure.Columns, error) bool) {
+		for d, err := range r.Days(ctx, sensor.Name, c, from, to) {
+			if !yield(exposure.Columns{MS: d.MS, Floats: d.Values, Flags: d.Flags}, err) {
 				return
 			}
 		}

@@ -62,7 +62,7 @@ func (a *app) records(ctx context.Context, cfg config.Config) (records, error) {
 		return nil, errors.Join(err, s.Close())
 	}
 	a.remark("read from InfluxDB; line quality and events are only in the shop's own store")
-	return s, nil
+	return dailyCopy{s}, nil
 }
 
 // chooseShop makes sure that it is clear which shop is asked about.

@@ -119,7 +119,7 @@ func (s *Store) open(ctx context.Context, o Options) error {
 		s.read, err = sql.Open("sqlite", dsn(s.path, o, mode))
 		return err
 	}
-	s.write, err = sql.Open("sqlite", dsn(s.path, o, "rwc")+"&_txlock=immediate&_pragma=page_size(2048)&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)")
+	s.write, err = sql.Open("sqlite", dsn(s.path, o, "rwc")+"&_txlock=immediate&_pragma=page_size(2048)&_journal_mode=WAL&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)")
 	if err != nil {
 		return err
 	}

@@ -62,6 +62,7 @@ func TestCreatedFile(t *testing.T) {
 		"application_id": "1146442580", // "DUST" as a big-endian number
 		"user_version":   "6",
 		"journal_mode":   "wal",
+		"page_size":      "2048",
 	} {
 		var got string
 		require.NoError(t, db.QueryRow("PRAGMA "+pragma).Scan(&got))
