@@ -123,6 +123,12 @@ func (c *Collocation) warn(format string, args ...any) {
 	c.Warnings = append(c.Warnings, fmt.Sprintf(format, args...))
 }
 
+// MeansOf are a sensor's means over the time side by side, as the lines were fitted
+// to them; NaN where there is none.
+func (c Collocation) MeansOf(s *dust.Series) []float64 {
+	return means(s, c.From, c.To, time.Duration(c.MeanSeconds*float64(time.Second)))
+}
+
 // means are time-weighted means of [from, to) in pieces; NaN where less than
 // three quarters was measured or the sensor was at its top.
 func means(s *dust.Series, from, to time.Time, length time.Duration) []float64 {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -32,6 +33,25 @@ type Line struct {
 	InterceptHigh float64 `json:"intercept_high_ug_m3"`
 	N             int     `json:"n"`
 	DF            int     `json:"df"`
+	// Covariance of slope and intercept, which a band takes; null where the method
+	// gives none, and in records that are older than it.
+	Covariance *float64 `json:"covariance_ug_m3"`
+}
+
+// Band is the 95 % interval of the line itself at x, in the unit of y:
+//
+//	a + b·x ± t(df)·√(SEa² + 2x·cov(a, b) + x²·SEb²)
+//
+// where the other sensor reads on average, not where its next mean will lie. ok is
+// false where the covariance is not known.
+func (l Line) Band(x float64) (low, high float64, ok bool) {
+	if l.Covariance == nil || l.DF < 1 {
+		return 0, 0, false
+	}
+	variance := square(l.InterceptSE) + 2*x**l.Covariance + square(x*l.SlopeSE)
+	half := studentT(float64(l.DF)) * math.Sqrt(max(variance, 0))
+	middle := l.Intercept + l.Slope*x
+	return middle - half, middle + half, true
 }
 
 // moments of n pairs, with divisor n−1.
@@ -143,6 +163,8 @@ func Deming(x, y []float64, delta float64) (Line, error) {
 	}
 	l := Line{Slope: slope, Intercept: intercept, N: n, DF: n - 2}
 	l.SlopeSE, l.InterceptSE = standardError(slopes), standardError(intercepts)
+	covariance := stat.Covariance(slopes, intercepts, nil) / float64(n)
+	l.Covariance = &covariance
 	t := studentT(float64(l.DF))
 	l.SlopeLow, l.SlopeHigh = slope-t*l.SlopeSE, slope+t*l.SlopeSE
 	l.InterceptLow, l.InterceptHigh = intercept-t*l.InterceptSE, intercept+t*l.InterceptSE

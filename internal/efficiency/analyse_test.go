@@ -201,6 +201,7 @@ func TestLoading(t *testing.T) {
 	want := 100 * (math.Pow(0.9, 60) - 1) // 10 h are 60 runs
 	require.InDelta(t, want, *l.ChangePer10h, 0.1)
 	require.Less(t, *l.ChangeHigh, 0.0)
+	require.InDelta(t, 20/math.Sqrt(0.9), *l.AtStart, 0.3) // 20 % stands for the middle of the first run
 	require.Len(t, l.Runs, 8)
 	require.InDelta(t, 100, *l.Runs[0].FedMg, 1e-9) // 1000 µg/m³ · 600 m³/h · 1/6 h
 	require.InDelta(t, 19.8, *l.Runs[0].PassedMg, 1e-9)

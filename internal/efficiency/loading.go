@@ -46,18 +46,19 @@ func (in Input) loading(q quantity, pairs []pair) *Loading {
 		l.Why = "the sensors were exchanged on the way, so their ratio is in the trend: none is fitted"
 		return l
 	}
-	slope, half := trend(hours, ln)
+	slope, half, start := trend(hours, ln)
 	const per = 10 // h
 	change := func(s float64) *float64 { return percent(math.Expm1(s * per)) }
 	l.ChangePer10h, l.ChangeLow, l.ChangeHigh = change(slope), change(slope-half), change(slope+half)
+	l.AtStart = percent(math.Exp(start))
 	if slope-half < 0 && slope+half > 0 {
 		l.Why = "no change with use is shown"
 	}
 	return l
 }
 
-// trend is the least squares slope of y on x and half its 95 % interval.
-func trend(x, y []float64) (slope, half float64) {
+// trend is the least squares slope of y on x, half its 95 % interval, and y at x = 0.
+func trend(x, y []float64) (slope, half, start float64) {
 	intercept, slope := stat.LinearRegression(x, y, nil, false)
 	var rss float64
 	for i := range x {
@@ -67,5 +68,5 @@ func trend(x, y []float64) (slope, half float64) {
 	df := float64(len(x) - 2)
 	_, variance := stat.MeanVariance(x, nil)
 	se := math.Sqrt(rss / df / (variance * float64(len(x)-1)))
-	return slope, distuv.StudentsT{Sigma: 1, Nu: df}.Quantile(0.975) * se
+	return slope, distuv.StudentsT{Sigma: 1, Nu: df}.Quantile(0.975) * se, intercept
 }

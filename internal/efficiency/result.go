@@ -93,7 +93,9 @@ type Loading struct {
 	ChangePer10h *float64 `json:"penetration_change_percent_per_10_h"`
 	ChangeLow    *float64 `json:"penetration_change_low_percent_per_10_h"`
 	ChangeHigh   *float64 `json:"penetration_change_high_percent_per_10_h"`
-	Why          string   `json:"why"`
+	// AtStart is where the fitted line begins, at no run time.
+	AtStart *float64 `json:"penetration_at_start_percent"`
+	Why     string   `json:"why"`
 }
 
 // LoadingRun is one run of it.

@@ -24,32 +24,39 @@ type Clearing struct {
 
 // Clearance finds the decays after the tasks of the window and what they tell.
 func (s *Study) Clearance(ctx context.Context, q Clearing) (clearance.Result, error) {
-	sensor, err := s.clearingSensor(q.Sensor)
+	in, err := s.clearingInput(ctx, q)
 	if err != nil {
 		return clearance.Result{}, err
 	}
-	in := clearance.Input{
+	return clearance.Analyse(in)
+}
+
+// clearingInput fetches what it takes.
+func (s *Study) clearingInput(ctx context.Context, q Clearing) (in clearance.Input, err error) {
+	sensor, err := s.clearingSensor(q.Sensor)
+	if err != nil {
+		return in, err
+	}
+	in = clearance.Input{
 		Setup: q.Setup, Setups: s.setups, Zone: s.settings.Zone, Longest: q.Longest,
 		VolumeM3: q.VolumeM3, Level: q.Level, On: q.On, Off: q.Off,
 	}
 	if in.Trace, err = s.clearanceTrace(ctx, sensor, q.Metric, q.Window); err != nil {
-		return clearance.Result{}, err
+		return in, err
 	}
 	if in.Trace.Len() == 0 {
-		return clearance.Result{}, fmt.Errorf("sensor %q: %w of %s in the time asked about that can be used", sensor.Name, dust.ErrNoReadings, q.Metric.Label())
+		return in, fmt.Errorf("sensor %q: %w of %s in the time asked about that can be used", sensor.Name, dust.ErrNoReadings, q.Metric.Label())
 	}
 	if background := s.at(dust.Background); len(background) > 0 && background[0].Name != sensor.Name {
 		if in.Background, err = s.clearanceTrace(ctx, background[0], q.Metric, q.Window); err != nil {
-			return clearance.Result{}, err
+			return in, err
 		}
 		if in.Background.Len() == 0 {
 			in.Background = nil
 		}
 	}
-	if in.Tasks, err = s.records.Tasks(ctx, q.Window.From, q.Window.To); err != nil {
-		return clearance.Result{}, err
-	}
-	return clearance.Analyse(in)
+	in.Tasks, err = s.records.Tasks(ctx, q.Window.From, q.Window.To)
+	return in, err
 }
 
 // clearingSensor finds a sensor by name; with no name the one that speaks for the
