@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/stat/distuv"
+	"dustlog/internal/exposure/group"
 )
 
 // PlanningSD is the spread to plan with before any data: standard deviation of
@@ -42,7 +42,7 @@ func SessionsForShift(shift, sd float64, paired bool, power, confidence float64)
 		if !paired {
 			df, ncp = 2*n-2, delta*math.Sqrt(n/2)
 		}
-		return noncentralTSurvival(tQuantile(1-(1-confidence)/2, df), df, ncp)
+		return group.NoncentralT{DF: df, Delta: ncp}.Survival(tQuantile(1-(1-confidence)/2, df))
 	}
 	const fewest, most = 2, 1e6
 	if reached(fewest) >= power {
@@ -74,32 +74,4 @@ func DetectableReduction(n int, sd float64, paired bool, power, confidence float
 		df, se = float64(n-1), sd/math.Sqrt(float64(n))
 	}
 	return -math.Expm1(-(tQuantile(1-(1-confidence)/2, df) + tQuantile(power, df)) * se)
-}
-
-// noncentralTSurvival is P(T > q), T = (Z+ncp)/√(χ²/df), by integrating the
-// normal tail over the density of s = √(χ²/df). df ≥ 1.
-func noncentralTSurvival(q, df, ncp float64) float64 {
-	logGamma, _ := math.Lgamma(df / 2)
-	logNorm := math.Ln2 + df/2*math.Log(df/2) - logGamma
-	f := func(s float64) float64 {
-		power := 0.0
-		if df > 1 { // at one degree of freedom the density does not vanish at 0
-			power = (df - 1) * math.Log(s)
-		}
-		density := math.Exp(logNorm + power - df*s*s/2)
-		return density * distuv.UnitNormal.CDF(ncp-q*s)
-	}
-	// s has mean about 1 and standard deviation about 1/√(2 df).
-	half := 10 / math.Sqrt(2*df)
-	return simpson(f, math.Max(0, 1-half), 1+half, 400)
-}
-
-// simpson integrates f over [a, b] in n (even) steps by Simpson's rule.
-func simpson(f func(float64) float64, a, b float64, n int) float64 {
-	h := (b - a) / float64(n)
-	sum := f(a) + f(b)
-	for i := 1; i < n; i++ {
-		sum += f(a+float64(i)*h) * float64(2+2*(i&1))
-	}
-	return sum * h / 3
 }

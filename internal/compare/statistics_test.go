@@ -179,15 +179,6 @@ func TestGuard(t *testing.T) {
 	}
 }
 
-func TestNoncentralT(t *testing.T) {
-	// Without noncentrality it is Student's t: P(T > t(0.975)) = 0.025 by definition.
-	for _, df := range []float64{1, 2, 4.5, 30, 1e4} {
-		require.InDelta(t, 0.025, noncentralTSurvival(tQuantile(0.975, df), df, 0), 1e-6)
-	}
-	// At q = 0 it is the normal tail: P(T > 0) = Φ(ncp), exactly.
-	require.InDelta(t, 0.8413447460685429, noncentralTSurvival(0, 7, 1), 1e-9)
-}
-
 func TestSessionsNeededLaws(t *testing.T) {
 	last := math.Inf(1)
 	for _, reduction := range []float64{0.1, 0.2, 0.3, 0.5, 0.7, 0.9} {
