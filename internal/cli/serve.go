@@ -99,13 +99,13 @@ func (a *app) openPage(ctx context.Context, cfg config.Config, records *sqlite.S
 	o := web.Options{
 		Shop: cfg.Shop.Name, Version: version(), Records: dailyRecords{records}, Diary: records, Settings: settings,
 		Limits: table.All(), Follow: follow, Late: cfg.CommitEvery + 20*time.Second, Access: access,
-		Report: a.pageReport(cfg), Now: a.Now, Log: a.log(),
+		Report: a.pageReport(cfg), Now: a.Now, Log: a.log(), Newest: newestReading(records),
 	}
 	if !follow {
 		o.Late = 20 * time.Second
 	}
 	if cfg.Origin("shop.limit") == "default" {
-		o.Remarks = []string{fmt.Sprintf("no limit was chosen, so %s is used, a recommendation: see `dustlog limits`", cfg.Shop.Limit)}
+		o.Remarks = []string{fmt.Sprintf("no limit was chosen, so %s is used, a recommendation; see Limits", cfg.Shop.Limit)}
 	}
 	page, err := web.New(o)
 	if err != nil {
@@ -122,6 +122,19 @@ func (a *app) openPage(ctx context.Context, cfg config.Config, records *sqlite.S
 		WriteTimeout: 60 * time.Second, IdleTimeout: 90 * time.Second, MaxHeaderBytes: 16 << 10,
 		ErrorLog: quietErrors(a),
 	}}, nil
+}
+
+// newestReading tells the time of the newest reading of all.
+func newestReading(records *sqlite.Store) func(context.Context) (time.Time, error) {
+	return func(ctx context.Context) (newest time.Time, err error) {
+		spans, err := records.Span(ctx)
+		for _, one := range spans {
+			if one.Last.After(newest) {
+				newest = one.Last
+			}
+		}
+		return newest, err
+	}
 }
 
 // run serves until ctx ends.

@@ -25,7 +25,8 @@ type daysView struct {
 	Reasons      []exposure.Reason
 	Warnings     []string
 	Limit        string
-	Older, Newer string // addresses; "" if there is nothing there
+	Older, Newer string     // addresses; "" if there is nothing there
+	Newest       *time.Time // day of the newest reading, if these days have none
 }
 
 // showDays lists the shifts of a fortnight where someone breathes.
@@ -53,6 +54,16 @@ func (s *Server) showDays(w http.ResponseWriter, r *http.Request) {
 	v.Older = "/days?to=" + first.AddDate(0, 0, -1).Format(time.DateOnly)
 	if last.Before(today) {
 		v.Newer = "/days?to=" + last.AddDate(0, 0, daysOnPage).Format(time.DateOnly)
+	}
+	if len(v.Rows) == 0 && s.o.Newest != nil {
+		newest, err := s.o.Newest(r.Context())
+		if err != nil {
+			s.fail(w, r, err)
+			return
+		}
+		if day := s.dayOf(newest); !newest.IsZero() && (day.Before(first) || day.After(last)) {
+			v.Newest = &day
+		}
 	}
 	s.show(w, r, http.StatusOK, "days", "Days", v)
 }

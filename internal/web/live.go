@@ -27,7 +27,7 @@ type state struct {
 
 // newState is the same as the page, for the script.
 func newState(v nowView) state {
-	s := state{Text: map[string]string{}, Attr: map[string]map[string]string{}, Diary: v.Dock.Version}
+	s := state{Text: map[string]string{"clock": v.Clock}, Attr: map[string]map[string]string{}, Diary: v.Dock.Version}
 	s.Text["mask"], s.Text["mask-why"] = v.Mask.Short, v.Mask.Why
 	s.Attr["mask-now"] = map[string]string{"data-state": v.Mask.State}
 	for i, task := range v.Dock.Running {

@@ -16,6 +16,7 @@ import (
 
 // nowView is the page that lies open on the bench.
 type nowView struct {
+	Clock   string // the shop's, not the telephone's
 	Mask    maskView
 	Sensors []sensorView
 	Stick   stick
@@ -73,7 +74,7 @@ func (s *Server) now(ctx context.Context) (nowView, error) {
 	if err != nil {
 		return nowView{}, err
 	}
-	v := nowView{Limit: limitWords(s.o.Settings.Limit), Dock: s.dock(diary)}
+	v := nowView{Clock: s.o.Now().In(s.zone()).Format("15:04"), Limit: limitWords(s.o.Settings.Limit), Dock: s.dock(diary)}
 	at := s.o.Now()
 	for i, sensor := range sensors {
 		one := s.sensorNow(sensor, at)

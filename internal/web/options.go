@@ -56,6 +56,8 @@ type Options struct {
 	// Late is how old the newest reading may be before its sensor counts as
 	// silent; 0: 30 s.
 	Late time.Duration
+	// Newest is the time of the newest reading of all, zero without one; nil: not offered.
+	Newest func(context.Context) (time.Time, error)
 	// Mask answers for this moment; nil: from the past runs of the running task.
 	Mask func() Mask
 	// Report gathers what a report shows; nil: there is none.

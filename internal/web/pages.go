@@ -87,6 +87,7 @@ func functions(zone *time.Location) template.FuncMap {
 			return day.Format("Mon 2 Jan")
 		},
 		"place":   func(p dust.Position) string { return p.Label() },
+		"metric":  metricWords,
 		"minutes": func(x float64) string { return thousands(int64(math.Round(x))) },
 		"ratio": func(x *float64) string {
 			return given(x, func(x float64) string { return strconv.FormatFloat(x, 'f', 2, 64) })

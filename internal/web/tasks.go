@@ -38,7 +38,7 @@ func (s *Server) showTasks(w http.ResponseWriter, r *http.Request) {
 	if person := atPerson(past); len(person.Shifts) > 0 && len(person.Tasks) > 0 {
 		v.Picture = &pictureView{
 			Title: "Which task makes the dose, shift by shift", Address: "/tasks/dose.svg?", Alt: plots.AltTextTaskDose(person),
-			Caption: "Each bar is one shift in the breathing zone: how much of its 8-hour mean each task added.",
+			Caption: "Each bar is one shift in the breathing zone: which share of the dust measured in it each task brought.",
 		}
 	}
 	s.show(w, r, http.StatusOK, "tasks", "Tasks", v)

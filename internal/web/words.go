@@ -9,6 +9,7 @@ import (
 	"unicode"
 	"unicode/utf8"
 
+	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
 )
 
@@ -71,6 +72,14 @@ func ago(d time.Duration) string {
 		return fmt.Sprintf("%d h %d min", int(d.Hours()), int(d.Minutes())%60)
 	}
 	return fmt.Sprintf("%d days", int(d.Hours()/24))
+}
+
+// metricWords names a metric with its unit left out, as in PM2.5.
+func metricWords(metric string) string {
+	if c, err := dust.ParseMetric(metric); err == nil {
+		return c.Label()
+	}
+	return metric
 }
 
 // limitWords names a limit with what belongs to its number.

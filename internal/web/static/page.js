@@ -135,7 +135,6 @@ function follow() {
     if ($("offline").hidden === false || heard === 0) connected(true);
     heard = Date.now();
     show(JSON.parse(event.data));
-    $("clock").textContent = new Date().toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", hour12: false });
   };
   events.onerror = () => {
     if (Date.now() - heard > 3000) connected(false);
