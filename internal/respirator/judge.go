@@ -2,6 +2,7 @@ package respirator
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -34,17 +35,17 @@ func (m *Machine) atWork(t dust.Task) Status {
 }
 
 // during is a mask's answer while the task goes on: past runs settle nothing if it
-// is dustier now.
+// is dustier now than in the dustiest of them. The level to which their spread leads
+// is no measure here: the less sure it were, the more it would let pass.
 func (m *Machine) during(mask exposure.MaskResult) (exposure.MaskState, string) {
 	if mask.State != exposure.NotShownNeeded {
 		return mask.State, mask.Why
 	}
-	decides := mask.Deciding()
-	if decides == nil || decides.HazardRatioToCover == nil || mask.HazardRatioAtMost == nil || mask.HighestMeanMgM3 == nil || !(*mask.HighestMeanMgM3 > 0) {
+	if mask.HazardRatioAtMost == nil || mask.HighestMeanMgM3 == nil || !(*mask.HighestMeanMgM3 > 0) {
 		return exposure.MaskCannotTell, "its runs give no ratio to the limit to hold the present air against"
 	}
 	perMgM3 := *mask.HazardRatioAtMost / *mask.HighestMeanMgM3
-	expected := *decides.HazardRatioToCover
+	highest := *mask.HazardRatioAtMost
 	state, why, seen := exposure.NotShownNeeded, mask.Why, false
 	for _, w := range m.watches {
 		if !w.speaksForPerson() {
@@ -54,8 +55,8 @@ func (m *Machine) during(mask exposure.MaskResult) (exposure.MaskState, string) 
 		switch ratio := w.mean(longMean) / microgramsPerMilligram * perMgM3; {
 		case ratio > 1:
 			return exposure.KeepOn, fmt.Sprintf("over the last two minutes %.3g times the limit, with the most that the factor leaves", ratio)
-		case ratio > expected:
-			state, why = exposure.MaskCannotTell, fmt.Sprintf("over the last two minutes it is dustier (%.2g times the limit) than its past runs let expect (%.2g)", ratio, expected)
+		case ratio > highest:
+			state, why = exposure.MaskCannotTell, fmt.Sprintf("over the last two minutes it is dustier (up to %.2g times the limit) than in any of its past runs (%.2g)", ratio, highest)
 		}
 	}
 	if !seen {
@@ -95,7 +96,13 @@ func (m *Machine) clearing(busy bool) Status {
 		}
 		needed = max(needed, minutes)
 	}
+	if !(m.facts.LimitUgM3 > 0) {
+		all = append(all, Status{State: exposure.MaskCannotTell, Cause: NotKnown, Why: "no limit is known to hold the air against"})
+	}
 	m.countDown(known, busy, above != nil, needed)
+	if m.saturated() { // what it read is too little to count down from
+		m.restart, known = true, false
+	}
 	if s := m.waiting(known, busy, above); s.State != "" {
 		all = append(all, s)
 	}
@@ -127,6 +134,9 @@ func (m *Machine) countDown(known, busy, above bool, minutes float64) {
 		m.wasBack, m.returned = true, false
 	}
 }
+
+// saturated reports whether a mean holds a reading from the top of a sensor's range.
+func (m *Machine) saturated() bool { return slices.ContainsFunc(m.watches, (*watch).saturated) }
 
 // spreading reports whether the source has only just gone off.
 func (m *Machine) spreading() bool { return m.restart && m.now.Elapsed-m.offAt < longMean }

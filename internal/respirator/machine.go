@@ -34,6 +34,7 @@ type Machine struct {
 	tasks   []dust.Task
 	setup   string
 	diaryAt time.Duration
+	busy    int    // so many tasks were running at the last look
 	noDiary string // why it is not known; "" if it is
 
 	now        Instant
@@ -184,6 +185,10 @@ func (m *Machine) judge(missed time.Duration) Status {
 		say(Status{State: exposure.MaskCannotTell, Cause: NotKnown, Why: m.noFacts})
 	case heard && len(m.watches) > 0:
 		running := m.running()
+		if len(running) < m.busy { // also where an entry was taken back, which leaves no end
+			m.sourceOff(m.now.Elapsed, afterWork)
+		}
+		m.busy = len(running)
 		for _, t := range running {
 			say(m.atWork(t))
 		}

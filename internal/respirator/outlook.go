@@ -29,8 +29,10 @@ type OutlookLimit struct {
 	AtLeast    bool     `json:"at_least"`
 	SoFarMgM3  *float64 `json:"twa_so_far_mg_m3"`
 	SoFarShare *float64 `json:"share_so_far"`
+	// SoFarHighMgM3 is the same with the most that the factor leaves; nil without one.
+	SoFarHighMgM3 *float64 `json:"twa_so_far_high_mg_m3"`
 	// After another hour like the lowest, the mean and the highest of the task's
-	// past runs. nil without runs.
+	// past runs, the highest with the most that the factor leaves. nil without runs.
 	LowMgM3     *float64 `json:"twa_after_an_hour_low_mg_m3"`
 	TypicalMgM3 *float64 `json:"twa_after_an_hour_mg_m3"`
 	HighMgM3    *float64 `json:"twa_after_an_hour_high_mg_m3"`
@@ -42,7 +44,8 @@ type OutlookLimit struct {
 //
 //	TWA after the hour = TWA so far + C·60 min / T
 //
-// with C of past runs and T the limit's averaging time in minutes. The dose so far
+// with C of past runs and T the limit's averaging time in minutes. The high end has the
+// most that the factors leave, for the day and for the run. The dose so far
 // counts unmeasured time as without dust. mask is the task's answer; nil: none.
 // Limits over 15 min, and those that are not for the day's wood, are left out.
 func Ahead(shift exposure.ShiftResult, mask *exposure.MaskResult, now time.Time) Outlook {
@@ -72,7 +75,7 @@ func ahead(l exposure.LimitFinding, mask *exposure.MaskResult) OutlookLimit {
 		o.LimitMgM3 = l.Adjusted.LimitMgM3
 	}
 	if l.WithFactor != nil {
-		o.SoFarMgM3 = l.WithFactor
+		o.SoFarMgM3, o.SoFarHighMgM3 = l.WithFactor, l.WithFactorHigh
 	}
 	if o.SoFarMgM3 == nil {
 		return o
@@ -87,11 +90,18 @@ func ahead(l exposure.LimitFinding, mask *exposure.MaskResult) OutlookLimit {
 			continue
 		}
 		o.AtLeast = o.AtLeast || past.AtLeast
-		after := func(mgM3 float64) *float64 {
-			x := *o.SoFarMgM3 + mgM3*time.Hour.Minutes()/o.Over
+		after := func(soFar, mgM3 float64) *float64 {
+			x := soFar + mgM3*time.Hour.Minutes()/o.Over
 			return &x
 		}
-		o.LowMgM3, o.TypicalMgM3, o.HighMgM3 = after(*past.LowestMgM3), after(*past.TypicalMgM3), after(*past.HighestMgM3)
+		soFarHigh, most := *o.SoFarMgM3, *past.HighestMgM3
+		if o.SoFarHighMgM3 != nil {
+			soFarHigh = max(soFarHigh, *o.SoFarHighMgM3)
+		}
+		if past.HazardRatioAtMost != nil {
+			most = max(most, *past.HazardRatioAtMost*past.LimitMgM3)
+		}
+		o.LowMgM3, o.TypicalMgM3, o.HighMgM3 = after(*o.SoFarMgM3, *past.LowestMgM3), after(*o.SoFarMgM3, *past.TypicalMgM3), after(soFarHigh, most)
 		low, high := *o.LowMgM3/o.LimitMgM3, *o.HighMgM3/o.LimitMgM3
 		o.LowShare, o.HighShare = &low, &high
 	}
@@ -108,6 +118,9 @@ func (o Outlook) Sentence(l OutlookLimit) string {
 		return fmt.Sprintf("%s: nothing measured today that can be used", l.LimitID)
 	}
 	text := fmt.Sprintf("%s: %s%s mg/m³ so far, %.0f %% of %g mg/m³", l.LimitID, atLeast, three(*l.SoFarMgM3), 100**l.SoFarShare, l.LimitMgM3)
+	if l.SoFarHighMgM3 != nil && *l.SoFarHighMgM3 > *l.SoFarMgM3 {
+		text += fmt.Sprintf(" (up to %s with the most that the factor leaves)", three(*l.SoFarHighMgM3))
+	}
 	if l.HighMgM3 != nil {
 		name := exposure.MaskResult{Task: o.Task, Material: o.Material}.Label()
 		text += fmt.Sprintf("; another hour of %s would bring it to %s%s to %s mg/m³ (%.0f to %.0f %%), like the lowest and highest of its %d past runs",

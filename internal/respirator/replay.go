@@ -6,17 +6,18 @@ import (
 	"dustlog/internal/dust"
 )
 
-// replayStep is how often a replay asks; shorter than any Rules.Stale in use.
+// replayStep is how often a replay asks, or half of Rules.Stale if that is less.
 const replayStep = 5 * time.Second
 
 // Replay lets a machine watch what was recorded from a moment on, and returns its
 // answer for now. series are those of the sensors watched, one each. A recording
 // knows one clock, so changes of it show by the readings' flags alone.
 func Replay(m *Machine, series []*dust.Series, tasks []dust.Task, setups []dust.SetupPeriod, from, now time.Time) Status {
+	step := min(replayStep, m.rules.Stale/2)
 	next := make([]int, len(series))
 	var last Status
 	for at := from; ; {
-		at = at.Add(replayStep)
+		at = at.Add(step)
 		if at.After(now) {
 			at = now
 		}

@@ -1,6 +1,7 @@
 package respirator
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
 	"time"
@@ -62,6 +63,19 @@ func (s Status) Word() string {
 	return "keep_on"
 }
 
+// KeptOn reports whether the respirator stays on: in every state but one, so "cannot
+// tell" and what nobody has thought of count as keep it on.
+func (s Status) KeptOn() bool { return s.State != exposure.NotShownNeeded }
+
+// MarshalJSON adds keep_on, so that nobody has to know what the states mean.
+func (s Status) MarshalJSON() ([]byte, error) {
+	type fields Status
+	return json.Marshal(struct {
+		fields
+		KeepOn bool `json:"keep_on"`
+	}{fields(s), s.KeptOn()})
+}
+
 // Minutes left until KeepOnUntil, rounded up; ok is false if there is no end.
 func (s Status) Minutes() (n int, ok bool) {
 	if s.KeepOnUntil == nil {
@@ -73,6 +87,9 @@ func (s Status) Minutes() (n int, ok bool) {
 // Line is the state in one line, times in a zone.
 func (s Status) Line(zone *time.Location) string {
 	text := string(s.State)
+	if s.State == exposure.MaskCannotTell {
+		text += ", so keep it on"
+	}
 	if n, ok := s.Minutes(); ok {
 		text += fmt.Sprintf(" for %s, until %s at the latest", minutes(n), s.KeepOnUntil.In(zone).Format("15:04"))
 	}

@@ -2,6 +2,7 @@ package respirator
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -28,7 +29,7 @@ func (r Rules) withDefaults() Rules {
 type Watched struct {
 	Sensor   dust.Sensor
 	Channels []dust.Channel // mass, the first that a reading has
-	Sleeps   time.Duration  // how long it is silent by plan; 0: never
+	Sleeps   time.Duration  // how long it is silent by plan; 0: never. Asleep for over two minutes it tells nothing
 }
 
 // The stretches that readings are averaged over: the short one sees dust come, the
@@ -95,11 +96,11 @@ func (w *watch) trouble(at time.Duration) (Cause, string) {
 	silent := at - w.last()
 	name := fmt.Sprintf("sensor %q", w.Sensor.Name)
 	switch {
+	case len(w.readings) > 0 && w.Sleeps > 0 && silent > longMean && silent <= w.stale:
+		return NoData, fmt.Sprintf("%s sleeps by plan and has seen nothing for %s: nobody knows what the air is like meanwhile", name, seconds(silent))
 	case len(w.readings) > 0 && silent <= w.stale:
-		for _, s := range w.readings {
-			if s.saturated {
-				return Saturated, name + " was at the top of its range within the last two minutes: the air is at least that dusty"
-			}
+		if w.saturated() {
+			return Saturated, name + " was at the top of its range within the last two minutes: the air is at least that dusty"
 		}
 		return "", ""
 	case len(w.readings) == 0 && silent <= w.stale:
@@ -109,7 +110,14 @@ func (w *watch) trouble(at time.Duration) (Cause, string) {
 	case w.newest != 0:
 		return NoData, fmt.Sprintf("%s has sent nothing usable for %s (%s)", name, seconds(silent), strings.ReplaceAll(w.newest.String(), "_", " "))
 	}
+	if !w.any {
+		return NoData, fmt.Sprintf("%s has sent nothing in the last %s", name, seconds(silent))
+	}
 	return NoData, fmt.Sprintf("%s has sent nothing for %s", name, seconds(silent))
+}
+
+func (w *watch) saturated() bool {
+	return slices.ContainsFunc(w.readings, func(s sample) bool { return s.saturated })
 }
 
 func seconds(d time.Duration) string {
