@@ -85,6 +85,7 @@ func TestCheckGaps(t *testing.T) {
 // name it, all else must stay readable, appending and sealing must go on, and
 // nothing may be taken for whole that is not.
 func TestSealedFileDamage(t *testing.T) {
+	alone(t)
 	for name, damage := range map[string]func(path string) error{
 		"missing":   os.Remove,
 		"truncated": func(path string) error { return os.Truncate(path, 1000) },

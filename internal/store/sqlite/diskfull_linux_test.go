@@ -41,6 +41,7 @@ func fill(t *testing.T, folder string, leave int64) (file string) {
 // message must say so, what was acknowledged must stay readable, and all must go
 // on once there is room.
 func TestDiskFull(t *testing.T) {
+	alone(t)
 	folder := smallDisk(t, "size=6m")
 	path := filepath.Join(folder, "dust.db")
 	s, err := sqlite.Open(t.Context(), path, sqlite.Options{Create: true})
@@ -79,6 +80,7 @@ func TestDiskFull(t *testing.T) {
 // TestDiskFullWhileSealing has room for some of the steps of sealing only, a little more
 // each time.
 func TestDiskFullWhileSealing(t *testing.T) {
+	alone(t)
 	folder := smallDisk(t, "size=12m")
 	s, err := sqlite.Open(t.Context(), filepath.Join(folder, "dust.db"), sqlite.Options{Create: true})
 	require.NoError(t, err)

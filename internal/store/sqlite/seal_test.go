@@ -31,6 +31,7 @@ func (s *everSealing) Append(ctx context.Context, batch []dust.Reading) (int, er
 }
 
 func TestStoreSealed(t *testing.T) {
+	alone(t)
 	storetest.Run(t, func(t *testing.T) store.Store { return &everSealing{Store: tempStore(t), t: t, every: 1} })
 }
 

@@ -19,6 +19,14 @@ import (
 
 var start = time.Date(2025, 3, 10, 8, 0, 0, 0, time.UTC)
 
+// alone skips a test that does one thing at a time, and much of it, in the short
+// run: that is the race detector's.
+func alone(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, and nothing runs beside it")
+	}
+}
+
 func TestMain(m *testing.M) {
 	if path := os.Getenv(appenderEnv); path != "" {
 		appendForever(path)
