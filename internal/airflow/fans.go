@@ -64,7 +64,8 @@ func InSeries(a, b *FanCurve) (*FanCurve, error) {
 	var points []FanPoint
 	for i := range combinedSteps + 1 {
 		q := low + (high-low)*units.Flow(i)/combinedSteps
-		points = append(points, FanPoint{q, units.Pressure(a.fit.Predict(float64(q)) + b.fit.Predict(float64(q)))})
+		sum := a.fit.Predict(float64(q)) + b.fit.Predict(float64(q))
+		points = append(points, FanPoint{q, units.Pressure(max(0, sum))}) // zero may come out a rounding below
 	}
 	return NewFanCurve(points)
 }
