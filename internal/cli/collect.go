@@ -15,6 +15,7 @@ import (
 	"dustlog/internal/collect"
 	"dustlog/internal/config"
 	"dustlog/internal/dust"
+	"dustlog/internal/respirator"
 	"dustlog/internal/store/sqlite"
 )
 
@@ -185,6 +186,7 @@ type liveLine struct {
 	order  []string
 	latest map[string]string
 	drawn  time.Time
+	mask   func() respirator.Status
 	enc    *json.Encoder
 }
 
@@ -215,9 +217,9 @@ func (l *liveLine) reading(r dust.Reading) {
 	l.latest[r.Sensor] = text
 	if now := l.a.Now(); now.Sub(l.drawn) >= 500*time.Millisecond {
 		l.drawn = now
-		parts := make([]string, len(l.order))
-		for i, name := range l.order {
-			parts[i] = l.latest[name]
+		parts := []string{inShort(l.mask())}
+		for _, name := range l.order {
+			parts = append(parts, l.latest[name])
 		}
 		fmt.Fprintf(l.a.Stderr, "\r\x1b[K%s", strings.Join(parts, "  ·  "))
 	}

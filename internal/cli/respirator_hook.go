@@ -10,6 +10,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
 
 	"dustlog/internal/config"
 	"dustlog/internal/respirator"
@@ -118,12 +119,29 @@ func hookEnv(s respirator.Status) []string {
 		until, left = s.KeepOnUntil.UTC().Format(time.RFC3339), fmt.Sprint(n)
 	}
 	return []string{
-		"DUSTLOG_STATE=" + s.Word(), "DUSTLOG_CAUSE=" + string(s.Cause), "DUSTLOG_WHY=" + s.Why, "DUSTLOG_TASK=" + s.Task,
+		"DUSTLOG_STATE=" + s.Word(), "DUSTLOG_CAUSE=" + string(s.Cause), "DUSTLOG_WHY=" + oneLine(s.Why), "DUSTLOG_TASK=" + oneLine(s.Task),
 		"DUSTLOG_KEEP_ON_UNTIL=" + until, "DUSTLOG_KEEP_ON_MINUTES=" + left,
 	}
 }
 
-// saidAtMost bounds what is kept of a program's output for the log.
+// oneLine is a text as a variable of the environment can hold it: an operating system
+// starts no program with a zero byte or a very long text in there, and then a lamp would
+// never hear of "keep it on" because of what somebody wrote in the diary.
+func oneLine(text string) string {
+	text = strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) {
+			return ' '
+		}
+		return r
+	}, text)
+	if runes := []rune(text); len(runes) > saidAtMost {
+		text = string(runes[:saidAtMost]) + "…"
+	}
+	return text
+}
+
+// saidAtMost bounds what is kept of a program's output for the log, and a text that is
+// handed to it.
 const saidAtMost = 1000
 
 // runProgram runs argv without a shell. Its output goes to the log if it fails.

@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -93,6 +94,19 @@ func TestHookCountsFailures(t *testing.T) {
 	require.Nil(t, startHook(config.Respirator{}, nil))
 }
 
+// What somebody wrote in the diary must not keep the program from being run.
+func TestHookRunsWhateverTheDiaryHolds(t *testing.T) {
+	argv, said := program(t, `echo "$3 ${#DUSTLOG_TASK} $(printf %s "$DUSTLOG_WHY" | wc -l)" >> OUT`)
+	for _, task := range []string{"a\x00b", strings.Repeat("ß", 200_000), "two\nlines\r", "\xff\xfe", "$(touch hacked); `touch hacked`"} {
+		h := quietHook(argv, 10*time.Second)
+		h.end(respirator.Status{State: exposure.KeepOn, Cause: respirator.AtWork, Task: task, Why: task + ": it stays on"})
+		require.Zero(t, h.failed, "%.20q", task)
+		lines := said()
+		require.Regexp(t, `^keep_on \d+ 0$`, lines[len(lines)-1], "%.20q", task)
+	}
+	require.NoFileExists(t, "hacked")
+}
+
 func TestHookOutputIsBounded(t *testing.T) {
 	argv, _ := program(t, "yes dust | head -c 1000000; exit 1")
 	err := runProgram(context.Background(), argv, nil)
@@ -104,14 +118,16 @@ func TestHookOutputIsBounded(t *testing.T) {
 type fakeRuns struct {
 	mu    sync.Mutex
 	words []string
+	envs  [][]string
 	at    []time.Duration
 	began time.Time
 	takes time.Duration
 	fail  int // so many runs fail
 }
 
-func (f *fakeRuns) run(ctx context.Context, argv, _ []string) error {
+func (f *fakeRuns) run(ctx context.Context, argv, env []string) error {
 	f.mu.Lock()
+	f.envs = append(f.envs, env)
 	f.words, f.at = append(f.words, argv[len(argv)-1]), append(f.at, time.Since(f.began))
 	fail := f.fail > 0
 	f.fail--
@@ -125,6 +141,30 @@ func (f *fakeRuns) run(ctx context.Context, argv, _ []string) error {
 		return errors.New("no")
 	}
 	return nil
+}
+
+// last is the environment of the last run.
+func (f *fakeRuns) last() []string {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.envs[len(f.envs)-1]
+}
+
+// minutes is what the last run with an end was told.
+func (f *fakeRuns) minutes(t *testing.T) float64 {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	for _, env := range slices.Backward(f.envs) {
+		for _, v := range env {
+			if text, ok := strings.CutPrefix(v, "DUSTLOG_KEEP_ON_MINUTES="); ok && text != "" {
+				n, err := strconv.Atoi(text)
+				require.NoError(t, err)
+				return float64(n)
+			}
+		}
+	}
+	t.Fatal("no run was told an end")
+	return 0
 }
 
 func (f *fakeRuns) hook(repeat time.Duration) *hook {

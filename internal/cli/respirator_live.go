@@ -10,6 +10,7 @@ import (
 	"dustlog/internal/collect"
 	"dustlog/internal/config"
 	"dustlog/internal/dust"
+	"dustlog/internal/exposure"
 	"dustlog/internal/respirator"
 	"dustlog/internal/store/sqlite"
 	"dustlog/internal/study"
@@ -25,6 +26,11 @@ const (
 	learnFrom   = 60 * 24 * time.Hour
 	// A change of the reason alone is told no sooner than this after the last.
 	reasonEvery = 10 * time.Second
+	// An end of the countdown that has moved is told again no sooner than this after
+	// the last time.
+	endEvery = 5 * time.Minute
+	endMoved = time.Minute
+	notAsked = 10 * time.Second // an answer that is older counts for nothing
 )
 
 // liveDiary is what is being done, from the store that other programs write to.
@@ -43,6 +49,8 @@ type liveRespirator struct {
 
 	mu      sync.Mutex
 	machine *respirator.Machine
+	latest  respirator.Status
+	asked   time.Duration // when that was, elapsed
 	told    respirator.Status
 	toldAt  time.Duration
 
@@ -99,19 +107,44 @@ func (l *liveRespirator) reading(r dust.Reading) {
 	l.machine.Reading(l.now(), r)
 }
 
-// step asks the machine. A stricter or laxer state is told at once, another reason
-// for the same state not more often than reasonEvery.
+// news reports whether an answer is worth telling after the one told last, so long
+// ago. A stricter or laxer state is told at once, another reason or a countdown that
+// begins for the same state not more often than reasonEvery.
+func news(s, told respirator.Status, ago time.Duration) bool {
+	switch {
+	case s.State != told.State:
+		return true
+	case s.Cause != told.Cause, s.Task != told.Task, (s.KeepOnUntil == nil) != (told.KeepOnUntil == nil):
+		return ago >= reasonEvery
+	case s.KeepOnUntil != nil:
+		return ago >= endEvery && s.KeepOnUntil.Sub(*told.KeepOnUntil).Abs() >= endMoved
+	}
+	return false
+}
+
+// current is the answer of this second.
+func (l *liveRespirator) current() respirator.Status {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	now := l.now()
+	if now.Elapsed-l.asked > notAsked {
+		return respirator.Status{Time: now.Wall, State: exposure.KeepOn, Cause: respirator.NoData, Why: "the machine has not looked lately"}
+	}
+	return l.latest
+}
+
+// step asks the machine.
 func (l *liveRespirator) step() {
 	l.mu.Lock()
 	now := l.now()
 	s := l.machine.Step(now)
-	sameState, sameReason := s.State == l.told.State, s.Cause == l.told.Cause && s.Task == l.told.Task
-	news := !sameState || !sameReason && now.Elapsed-l.toldAt >= reasonEvery
-	if news {
+	l.latest, l.asked = s, now.Elapsed
+	tell := news(s, l.told, now.Elapsed-l.toldAt)
+	if tell {
 		l.told, l.toldAt = s, now.Elapsed
 	}
 	l.mu.Unlock()
-	if !news {
+	if !tell {
 		return
 	}
 	l.tell(s)
@@ -171,10 +204,14 @@ func (a *app) startRespirator(ctx context.Context, cfg config.Config, inputs []c
 	for _, in := range inputs {
 		sensors = append(sensors, in.Sensor)
 	}
+	if cfg.Origin("shop.limit") == "default" {
+		a.remark("%s", noLimitChosen(cfg))
+	}
 	watched := respirator.Watch(sensors, settings.Atmospheric)
 	for i, w := range watched {
 		watched[i].Sleeps = sleeps(cfg)[w.Sensor.Name]
 	}
+	show.mask = l.current
 	l.begin(ctx, respirator.Rules{Stale: cfg.Respirator.StaleAfter, Settle: cfg.Respirator.Settle}, watched)
 	return l, nil
 }
@@ -193,6 +230,18 @@ func sleeps(cfg config.Config) map[string]time.Duration {
 // respiratorObject is an answer as one JSON line among the readings.
 func respiratorObject(s respirator.Status) map[string]any {
 	return map[string]any{"time": s.Time.Format(time.RFC3339Nano), "respirator": s}
+}
+
+// inShort is the answer in a few words, for the line that is redrawn.
+func inShort(s respirator.Status) string {
+	text := "keep it on"
+	if n, ok := s.Minutes(); ok {
+		text += fmt.Sprintf(" %d min more", n)
+	}
+	if !s.KeptOn() {
+		text = string(s.State)
+	}
+	return "respirator: " + text
 }
 
 // respirator shows a change: one line, or one JSON line with --json.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"math"
+	"slices"
 	"sync"
 	"testing"
 	"testing/synctest"
@@ -78,6 +79,16 @@ func (b *benchShop) run(d time.Duration) {
 	}
 }
 
+// ends are those of the countdowns in what was told since the last call of states.
+func (b *benchShop) ends() (ends []*time.Time) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for _, s := range b.told {
+		ends = append(ends, s.KeepOnUntil)
+	}
+	return ends
+}
+
 // states are what was told since the last call.
 func (b *benchShop) states() (words []string) {
 	b.mu.Lock()
@@ -112,7 +123,14 @@ func TestLiveRespiratorThroughADay(t *testing.T) {
 		for b.run(time.Second); time.Since(stopped) < 70*time.Minute; b.run(time.Second) {
 			b.level = 10 + 290*math.Exp(-6*time.Since(stopped).Hours())
 		}
-		require.Equal(t, []string{"keep_on clearing", "not_shown_needed idle"}, b.states())
+		ends := b.ends()
+		require.Equal(t, []string{"keep_on clearing", "keep_on clearing", "not_shown_needed idle"}, b.states())
+		require.Nil(t, ends[0], "no end can be told right after work")
+		// From the mean of the first two minutes, 10 + 290·(1 − e^(−0.2))/0.2 = 273, to 20
+		// over at most 12 at 5 1/h: 42.0 min, the two minutes and Settle.
+		require.InDelta(t, 60*math.Log(261.0/8)/5+3, ends[1].Sub(stopped).Minutes(), 0.3)
+		require.Contains(t, b.runs.last(), "DUSTLOG_CAUSE=idle")
+		require.InDelta(t, 42.8, b.runs.minutes(t), 1.5, "and so is the program")
 
 		b.mute = true
 		b.run(15 * time.Second)
@@ -122,6 +140,59 @@ func TestLiveRespiratorThroughADay(t *testing.T) {
 		words := b.runs.words
 		require.Equal(t, "keep_on", words[0], "at the start")
 		require.Equal(t, "keep_on", words[len(words)-1], "at the end")
+	})
+}
+
+// Dust that comes back moves the end, and that is told again: every five minutes.
+func TestLiveCountdownMovesOnWithDust(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := startBench(t, knownShop)
+		b.run(5 * time.Minute)
+		b.states()
+		b.level = 100
+		b.run(24 * time.Minute)
+		ends := b.ends()
+		words := b.states()
+		require.Len(t, words, 5)
+		for i, end := range ends {
+			require.Equal(t, "keep_on dust", words[i])
+			require.NotNil(t, end)
+			if i > 0 {
+				require.GreaterOrEqual(t, end.Sub(*ends[i-1]), time.Minute)
+			}
+		}
+		b.level = 10
+		b.run(20 * time.Minute)
+		require.LessOrEqual(t, len(b.states()), 2, "the end stays")
+		b.live.stop()
+	})
+}
+
+func TestTheRedrawnLine(t *testing.T) {
+	now := time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
+	until := now.Add(11*time.Minute + time.Second)
+	for want, s := range map[string]respirator.Status{
+		"respirator: keep it on":             {State: exposure.MaskCannotTell},
+		"respirator: keep it on 12 min more": {Time: now, State: exposure.KeepOn, KeepOnUntil: &until},
+		"respirator: keep it on 2 min more":  {Time: now.Add(10 * time.Minute), State: exposure.KeepOn, KeepOnUntil: &until},
+		"respirator: not shown to be needed": notNeeded,
+	} {
+		require.Equal(t, want, inShort(s))
+	}
+	require.Equal(t, "respirator: keep it on", inShort(respirator.Status{}))
+}
+
+// An answer that nobody has renewed is none.
+func TestTheCurrentAnswerGoesStale(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b := startBench(t, knownShop)
+		b.run(5 * time.Minute)
+		require.Equal(t, exposure.NotShownNeeded, b.live.current().State)
+		b.live.stop()
+		require.Equal(t, exposure.NotShownNeeded, b.live.current().State)
+		time.Sleep(11 * time.Second)
+		require.Equal(t, exposure.KeepOn, b.live.current().State)
+		require.Equal(t, respirator.NoData, b.live.current().Cause)
 	})
 }
 
@@ -136,7 +207,9 @@ func TestLiveRespiratorIsDebounced(t *testing.T) {
 			b.level = 19 + 2*float64(i%2) // back is 20
 			b.run(30 * time.Second)
 		}
-		require.LessOrEqual(t, len(b.states()), 1)
+		words := b.states()
+		require.Equal(t, []string{"keep_on dust"}, slices.Compact(words))
+		require.LessOrEqual(t, len(words), 7, "its end moves on")
 		b.level = 10
 		for range 60 {
 			b.mute = !b.mute
