@@ -65,7 +65,7 @@ func allPictures() []picture {
 		list = append(list, comparePictures(name, r)...)
 	}
 	list = append(list, dosePictures()...)
-	return list
+	return append(list, curvePictures()...)
 }
 
 func tracePictures() []picture {

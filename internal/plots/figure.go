@@ -96,7 +96,7 @@ func (f *figure) plots(panels ...panel) {
 			base := c.Min.Y + sty.FontExtents().Descent
 			write(c, sty, vg.Point{X: area.Min.X, Y: base}, panels[i].left)
 			sty.XAlign = draw.XRight
-			write(c, sty, vg.Point{X: area.Max.X, Y: base}, panels[i].right)
+			write(c, sty, vg.Point{X: area.Max.X, Y: base}, elide(panels[i].right, area.Max.X-c.Min.X, sty))
 		}
 	}})
 }

@@ -58,6 +58,14 @@ func TestGolden(t *testing.T) {
 		"ratio":    func(b *bytes.Buffer) error { return SizeRatio(b, madeUpComparison(), o) },
 		"levels":   func(b *bytes.Buffer) error { return SizeDistribution(b, madeUpComparison(), o) },
 		"dose":     func(b *bytes.Buffer) error { return TaskDose(b, madeUpDoses(), o) },
+
+		"clearance":    func(b *bytes.Buffer) error { return Clearance(b, madeUpFalls(50), o) },
+		"probability":  func(b *bytes.Buffer) error { return Probability(b, madeUpGroups(), o) },
+		"side-by-side": func(b *bytes.Buffer) error { return SideBySide(b, madeUpSideBySide(), o) },
+		"factor":       func(b *bytes.Buffer) error { return FactorScatter(b, usualFactor(), o) },
+		"loading":      func(b *bytes.Buffer) error { return Loading(b, madeUpLoading(), o) },
+		"week":         func(b *bytes.Buffer) error { return Week(b, madeUpQuarters(7, 0.6), o) },
+		"months":       func(b *bytes.Buffer) error { return Months(b, madeUpMonths(12, time.Minute), o) },
 	} {
 		t.Run(name, func(t *testing.T) {
 			var b bytes.Buffer

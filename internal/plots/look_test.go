@@ -34,6 +34,17 @@ func TestLook(t *testing.T) {
 			save("ratio", func(f *os.File) error { return SizeRatio(f, madeUpComparison(), o) })
 			save("levels", func(f *os.File) error { return SizeDistribution(f, madeUpComparison(), o) })
 			save("dose", func(f *os.File) error { return TaskDose(f, madeUpDoses(), o) })
+			save("clearance", func(f *os.File) error { return Clearance(f, madeUpFalls(50), o) })
+			save("probability", func(f *os.File) error { return Probability(f, madeUpGroups(), o) })
+			save("side-by-side", func(f *os.File) error { return SideBySide(f, madeUpSideBySide(), o) })
+			save("factor", func(f *os.File) error { return FactorScatter(f, usualFactor(), o) })
+			save("loading", func(f *os.File) error { return Loading(f, madeUpLoading(), o) })
+			save("week", func(f *os.File) error { return Week(f, madeUpQuarters(7, 0.6), o) })
+			save("months", func(f *os.File) error { return Months(f, madeUpMonths(90, 10*time.Second), o) })
+			dark := o
+			dark.Theme = Dark
+			save("week-dark", func(f *os.File) error { return Week(f, madeUpQuarters(7, 0.6), dark) })
+			save("clearance-dark", func(f *os.File) error { return Clearance(f, madeUpFalls(50), dark) })
 		}
 	}
 }

@@ -36,8 +36,7 @@ type Quarters struct {
 }
 
 // Quarters works out the 15-minute means of whole days of a sensor; "" chooses the
-// one in the breathing zone, else in the room. A window without a begin takes the
-// seven days up to the last reading.
+// one in the breathing zone, else in the room.
 func (s *Study) Quarters(ctx context.Context, name string, metric dust.Channel, w Window) (Quarters, error) {
 	q := Quarters{Channel: metric, Zone: s.settings.Zone}
 	if q.Zone == nil {
@@ -50,13 +49,6 @@ func (s *Study) Quarters(ctx context.Context, name string, metric dust.Channel, 
 	midnight := func(t time.Time, days int) time.Time {
 		y, m, d := t.In(q.Zone).Date()
 		return time.Date(y, m, d+days, 0, 0, 0, 0, q.Zone)
-	}
-	if w.From.IsZero() {
-		last, err := s.lastReading(ctx, q.Sensor, metric, w)
-		if err != nil {
-			return q, err
-		}
-		w.From = midnight(last, -6)
 	}
 	series, err := s.Series(ctx, q.Sensor, metric, w)
 	if err != nil {
@@ -76,19 +68,6 @@ func (s *Study) Quarters(ctx context.Context, name string, metric dust.Channel, 
 		}
 	}
 	return q, nil
-}
-
-// lastReading is when a sensor last sent a channel within the window; the window's
-// end if it never did.
-func (s *Study) lastReading(ctx context.Context, sensor dust.Sensor, metric dust.Channel, w Window) (time.Time, error) {
-	last := w.To
-	for c, err := range s.Days(ctx, sensor, metric, w) {
-		if err != nil {
-			return last, err
-		}
-		last = time.UnixMilli(c.MS[len(c.MS)-1])
-	}
-	return last, nil
 }
 
 // Days yields one channel of a sensor in columns, one UTC day after the other, so
