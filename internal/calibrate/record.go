@@ -144,6 +144,56 @@ func DriftSince(records []dust.Calibration, now Collocation) (drifts []Drift, id
 	return drifts, id, nil
 }
 
+// DriftOver looks for two collocations of a sensor with the same reference or the
+// same other sensor on the same channel, one that ended by from and one that
+// began at to or later, and works out the drift between them. The nearest
+// ones are taken. ok is false if there are none.
+func DriftOver(records []dust.Calibration, sensor, metric string, from, to time.Time) (d Drift, ids [2]int64, ok bool, err error) {
+	type linked struct {
+		id   int64
+		at   time.Time
+		pair [2]string // reference, other
+		line Line
+	}
+	var before, after []linked
+	for _, c := range records {
+		if c.Kind != dust.SideBySide || c.Metric != metric || !c.InUse() || c.To.After(from) && c.From.Before(to) {
+			continue
+		}
+		beside, err := Read[Collocation](c, dust.SideBySide)
+		if err != nil {
+			return d, ids, false, err
+		}
+		for _, o := range beside.Others {
+			if o.Deming == nil || o.Sensor != sensor && beside.Reference != sensor {
+				continue
+			}
+			l := linked{c.ID, c.To, [2]string{beside.Reference, o.Sensor}, *o.Deming}
+			if c.To.After(from) {
+				after = append(after, l)
+			} else {
+				before = append(before, l)
+			}
+		}
+	}
+	slices.SortStableFunc(before, func(a, b linked) int { return b.at.Compare(a.at) })
+	slices.SortStableFunc(after, func(a, b linked) int { return a.at.Compare(b.at) })
+	for _, b := range before {
+		for _, a := range after {
+			if a.pair != b.pair {
+				continue
+			}
+			d, err := DriftBetween(b.line, a.line)
+			if err != nil {
+				continue // a slope that is no gain was warned of with its line
+			}
+			d.Reference, d.Sensor = b.pair[0], b.pair[1]
+			return d, [2]int64{b.id, a.id}, true, nil
+		}
+	}
+	return d, ids, false, nil
+}
+
 // SameDust reports whether two names of materials, tasks or the like mean the
 // same: case and blanks around do not matter.
 func SameDust(a, b string) bool { return strings.EqualFold(strings.TrimSpace(a), strings.TrimSpace(b)) }

@@ -127,3 +127,44 @@ func TestDriftSince(t *testing.T) {
 	require.Zero(t, id)
 	require.Empty(t, none)
 }
+
+func TestDriftOver(t *testing.T) {
+	side := func(id int64, at time.Duration, slope float64, reference, other string) dust.Calibration {
+		return record(t, id, dust.SideBySide, at, Collocation{Metric: "pm2_5", Reference: reference,
+			Others: []SensorPair{{Sensor: "mute"}, {Sensor: other, Deming: &Line{Slope: slope, SlopeSE: 0.01 * slope, DF: 20}}}})
+	}
+	day := 24 * time.Hour
+	records := []dust.Calibration{
+		side(1, 0, 1, "bench", "room"), side(2, day, 2, "bench", "room"), side(3, 2*day, 5, "bench", "yard"), // before
+		side(4, 5*day, 9, "bench", "room"), // in the midst of it
+		side(5, 11*day, 3, "bench", "room"), side(6, 10*day, 2.1, "bench", "room"), side(7, 12*day, 1, "bench", "hood"), // after
+	}
+	from, to := after(3*day), after(9*day)
+	for _, sensor := range []string{"room", "bench"} { // it may be the reference too
+		d, ids, ok, err := DriftOver(records, sensor, "pm2_5", from, to)
+		require.NoError(t, err)
+		require.True(t, ok)
+		require.Equal(t, [2]int64{2, 6}, ids, "the nearest of the same two sensors")
+		require.InDelta(t, 1.05, d.Change, 1e-12)
+		require.Equal(t, []string{"bench", "room"}, []string{d.Reference, d.Sensor})
+	}
+
+	records[5].Retired = after(13 * day)
+	_, ids, ok, err := DriftOver(records, "room", "pm2_5", from, to)
+	require.NoError(t, err)
+	require.True(t, ok)
+	require.Equal(t, [2]int64{2, 5}, ids, "what was retired does not count")
+
+	for _, c := range []struct {
+		sensor, metric string
+		from, to       time.Time
+	}{{"yard", "pm2_5", from, to}, {"room", "pm10", from, to}, {"room", "pm2_5", after(0), to}, {"room", "pm2_5", from, after(12 * day)}} {
+		_, _, ok, err := DriftOver(records, c.sensor, c.metric, c.from, c.to)
+		require.NoError(t, err)
+		require.False(t, ok, "%v", c)
+	}
+
+	records[0].Numbers, records[1].Numbers = "{", "{"
+	_, _, _, err = DriftOver(records, "room", "pm2_5", from, to)
+	require.ErrorContains(t, err, "calibration 1")
+}

@@ -52,7 +52,7 @@ was used. docs/comparing.md explains the method, the words and how to plan.`,
 		},
 	}
 	o.addSetups(a, cmd)
-	cmd.Flags().Float64Var(&o.driftPercent, "drift-percent", 0, "how far the sensor may have drifted in the study, standard uncertainty in percent; widens the interval")
+	cmd.Flags().Float64Var(&o.driftPercent, "drift-percent", 0, "how far the sensor may have drifted in the study, standard uncertainty in percent; widens the interval (default: what the calibration record says)")
 	cmd.Flags().Float64Var(&o.driftDF, "drift-df", compare.DefaultDriftDF, "degrees of freedom of --drift-percent")
 	cmd.Flags().Float64Var(&o.level, "level", 0, "also compare the share of task time above this level, in the metric's unit")
 	cmd.Flags().StringVar(&o.window, "clearance-window", "", "read clearance rates off between two fixed levels, as in 1000,100, and not above the background")

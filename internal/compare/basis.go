@@ -138,7 +138,7 @@ func (st *study) fillUncertainty(res *Result, a analysis) {
 	drift := st.drift()
 	res.Uncertainty = Uncertainty{Background: a.background.u}
 	if drift.u > 0 {
-		res.Uncertainty.Drift = drift.u
+		res.Uncertainty.Drift, res.Uncertainty.DriftSource = drift.u, st.in.DriftSource
 	}
 	if a.ok && !a.arithmetic {
 		res.Uncertainty.Sessions = ptr(a.sessions.u)

@@ -31,6 +31,7 @@ type Input struct {
 	// DriftU is the standard uncertainty, in ln units, that the sensor's drift adds
 	// to the ratio, and DriftDF its degrees of freedom; 0: DefaultDriftDF.
 	DriftU, DriftDF float64
+	DriftSource     string // where it is known from, in words
 	// Notes are the diary's remarks.
 	Notes []Note
 	// Exhaust is the metric at the outlet of the dust collection; nil: no sensor there.

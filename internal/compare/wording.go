@@ -259,7 +259,11 @@ func methodText(st *study, a analysis) string {
 		parts = append(parts, "the background's own error widens the interval")
 	}
 	if u := st.drift().u; u > 0 {
-		parts = append(parts, fmt.Sprintf("a drift of %s %% widens the interval", percent(100*math.Expm1(u))))
+		text := fmt.Sprintf("a drift of %s %% widens the interval", percent(100*math.Expm1(u)))
+		if st.in.DriftSource != "" {
+			text += " (" + st.in.DriftSource + ")"
+		}
+		parts = append(parts, text)
 	} else {
 		parts = append(parts, "sensor drift is not included in the interval")
 	}

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"time"
 
+	"dustlog/internal/calibrate"
 	"dustlog/internal/compare"
 	"dustlog/internal/dust"
 )
@@ -19,6 +20,7 @@ type Question struct {
 	Window        Window
 
 	// See compare.Input.
+	// Zero takes the drift from the calibration record, if that knows it.
 	DriftU, DriftDF float64
 	Level           float64
 	ClearanceWindow compare.ClearanceWindow
@@ -98,8 +100,33 @@ func (s *Study) comparison(ctx context.Context, q Question) (compare.Input, erro
 	if in.Tasks, err = s.records.Tasks(ctx, q.Window.From, q.Window.To); err != nil {
 		return in, err
 	}
-	in.Notes, err = s.notes(ctx, q.Window)
-	return in, err
+	if in.Notes, err = s.notes(ctx, q.Window); err != nil || q.DriftU > 0 {
+		return in, err
+	}
+	return in, s.recordedDrift(&in, sensor)
+}
+
+// recordedDrift takes the sensor's drift over the study from collocations made
+// before and after it.
+func (s *Study) recordedDrift(in *compare.Input, sensor dust.Sensor) error {
+	var from, to time.Time
+	for _, t := range in.Tasks {
+		if from.IsZero() || t.Start.Before(from) {
+			from = t.Start
+		}
+		for _, at := range []time.Time{t.Start, t.Stop} {
+			if at.After(to) {
+				to = at
+			}
+		}
+	}
+	d, ids, ok, err := calibrate.DriftOver(s.calibrations, sensor.Name, in.Metric.Metric(), from, to)
+	if err != nil || !ok {
+		return err
+	}
+	in.DriftU, in.DriftDF = d.U, d.DF
+	in.DriftSource = fmt.Sprintf("from calibrations %d and %d: %s and %s side by side before and after", ids[0], ids[1], d.Reference, d.Sensor)
+	return nil
 }
 
 // noted is what Records may offer besides: what was entered by a tap, remarks
