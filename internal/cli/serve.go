@@ -8,6 +8,7 @@ import (
 	"net"
 	"net/http"
 	"os"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -100,6 +101,7 @@ func (a *app) openPage(ctx context.Context, cfg config.Config, records *sqlite.S
 		Shop: cfg.Shop.Name, Version: version(), Records: dailyRecords{records}, Diary: records, Settings: settings,
 		Limits: table.All(), Follow: follow, Late: cfg.CommitEvery + 20*time.Second, Access: access,
 		Report: a.pageReport(cfg), Now: a.Now, Log: a.log(), Newest: newestReading(records),
+		Calibrations: a.pageCalibrations(cfg, records),
 	}
 	if !follow {
 		o.Late = 20 * time.Second
@@ -122,6 +124,29 @@ func (a *app) openPage(ctx context.Context, cfg config.Config, records *sqlite.S
 		WriteTimeout: 60 * time.Second, IdleTimeout: 90 * time.Second, MaxHeaderBytes: 16 << 10,
 		ErrorLog: quietErrors(a),
 	}}, nil
+}
+
+// pageCalibrations lists the calibrations in the words of `dustlog calibrate list`.
+func (a *app) pageCalibrations(cfg config.Config, records *sqlite.Store) func(context.Context) ([]web.Calibration, error) {
+	clock := func(t time.Time) string { return t.In(cfg.Shop.Zone).Format("2006-01-02 15:04") }
+	return func(ctx context.Context) (rows []web.Calibration, err error) {
+		list, err := records.Calibrations(ctx)
+		if err != nil {
+			return nil, err
+		}
+		for _, c := range list {
+			result, err := calibrationResult(c)
+			if err != nil {
+				return nil, err
+			}
+			about := slices.DeleteFunc([]string{metricLabel(c.Metric), dustName(c)}, func(s string) bool { return s == "" })
+			rows = append(rows, web.Calibration{
+				Number: c.ID, Kind: string(c.Kind), Sensor: c.Sensor, For: strings.Join(about, ", "), From: clock(c.From), To: clock(c.To),
+				Result: result, State: calibrationState(c, a.Now(), cfg.Shop.Zone),
+			})
+		}
+		return rows, nil
+	}
 }
 
 // newestReading tells the time of the newest reading of all.

@@ -128,7 +128,7 @@ func TestTheDiaryPage(t *testing.T) {
 // Every page a link in the frame leads to is there, whatever the store holds.
 func TestEveryTabLeadsSomewhere(t *testing.T) {
 	for _, s := range []*shop{newShop(t, nil), worked(t, nil)} {
-		for _, path := range []string{"/", "/diary", "/days", "/tasks", "/setups", "/limits", "/report", "/login"} {
+		for _, path := range []string{"/", "/diary", "/days", "/tasks", "/setups", "/clearance", "/plan", "/calibration", "/limits", "/report", "/more", "/login"} {
 			page := s.get(map[bool]int{true: 303, false: 200}[path == "/login"], path)
 			for _, not := range []string{" style=", "<style", "http://", "https://", "ZgotmplZ"} {
 				require.NotContains(t, page, not, path)

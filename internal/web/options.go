@@ -60,6 +60,8 @@ type Options struct {
 	Newest func(context.Context) (time.Time, error)
 	// Mask answers for this moment; nil: from the past runs of the running task.
 	Mask func() Mask
+	// Calibrations lists what is on record, oldest first; nil: not shown.
+	Calibrations func(context.Context) ([]Calibration, error)
 	// Report gathers what a report shows; nil: there is none.
 	Report func(ctx context.Context, q ReportQuery) (report.Input, error)
 	Access Access

@@ -36,7 +36,7 @@ type staticFile struct {
 var kinds = map[string]string{".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml", ".json": "application/manifest+json"}
 
 // pageNames are the templates that are pages; the other files are their parts.
-var pageNames = []string{"now", "diary", "days", "day", "tasks", "setups", "limits", "report", "problem", "login"}
+var pageNames = []string{"now", "diary", "days", "day", "tasks", "setups", "clearance", "plan", "calibration", "limits", "report", "more", "problem", "login"}
 
 func loadPages(zone *time.Location) (*pages, error) {
 	p := &pages{templates: map[string]*template.Template{}, static_: map[string]staticFile{}}
@@ -89,12 +89,20 @@ func functions(zone *time.Location) template.FuncMap {
 		"place":   func(p dust.Position) string { return p.Label() },
 		"metric":  metricWords,
 		"minutes": func(x float64) string { return thousands(int64(math.Round(x))) },
-		"ratio": func(x *float64) string {
-			return given(x, func(x float64) string { return strconv.FormatFloat(x, 'f', 2, 64) })
-		},
+		"ratio":   twoDecimals,
 		"three": func(x *float64) string {
 			return given(x, func(x float64) string { return strconv.FormatFloat(x, 'g', 3, 64) })
 		},
+		"whole": func(x *float64) string {
+			return given(x, func(x float64) string { return thousands(int64(math.Round(x))) })
+		},
+		"interval": func(low, high *float64) string {
+			if low == nil && high == nil {
+				return none
+			}
+			return twoDecimals(low) + " to " + twoDecimals(high)
+		},
+		"add":      func(a, b int) int { return a + b },
 		"excluded": func(flags map[string]float64) string { return minutesByFlag(flags) },
 		"mg":       func(x *float64) string { return given(x, milligrams) },
 		"percent":  func(x *float64) string { return given(x, percent) },
@@ -128,9 +136,16 @@ type frame struct {
 type tab struct {
 	Address, Label string
 	Chosen         bool
+	Far            bool // on a telephone under More
 }
 
-func newTab(f frame, page, address, label string) tab { return tab{address, label, f.Page == page} }
+func newTab(f frame, page, address, label string) tab {
+	far := slices.Contains(farPages, page)
+	return tab{address, label, f.Page == page || page == "more" && slices.Contains(farPages, f.Page), far}
+}
+
+// farPages are those that a telephone's row of pages has no room for.
+var farPages = []string{"clearance", "plan", "calibration", "limits"}
 
 // show renders a page.
 func (s *Server) show(w http.ResponseWriter, r *http.Request, code int, page, title string, body any) {

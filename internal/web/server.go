@@ -7,6 +7,7 @@ import (
 	"sync"
 	"time"
 
+	"dustlog/internal/clearance"
 	"dustlog/internal/compare"
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
@@ -29,6 +30,8 @@ type Server struct {
 	pictures  shelf[string, drawing]
 	spells    shelf[study.Window, exposure.Result]
 	compares  shelf[pair, compare.Result]
+	clearings shelf[clearing, clearance.Result]
+	spreads   shelf[string, *compare.Spread]
 
 	stop    context.CancelFunc
 	ctx     context.Context // of the work that outlives a request
@@ -126,7 +129,11 @@ func (s *Server) routes() *http.ServeMux {
 	mux.HandleFunc("GET /setups", s.showSetups)
 	mux.HandleFunc("GET /setups/sessions.svg", s.drawSessions)
 	mux.HandleFunc("GET /setups/sizes.svg", s.drawSizes)
+	mux.HandleFunc("GET /clearance", s.showClearance)
+	mux.HandleFunc("GET /plan", s.showPlan)
+	mux.HandleFunc("GET /calibration", s.showCalibrations)
 	mux.HandleFunc("GET /limits", s.showLimits)
+	mux.HandleFunc("GET /more", s.showMore)
 	mux.HandleFunc("GET /report", s.showReport)
 	mux.HandleFunc("GET /report/view", s.sendReport)
 	mux.HandleFunc("POST /diary/enter", s.forWriters(s.enter))

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"dustlog/internal/compare"
+	"dustlog/internal/compare/plan"
 	"dustlog/internal/dust"
 	"dustlog/internal/plots"
 	"dustlog/internal/report"
@@ -29,6 +30,7 @@ type setupsView struct {
 	Why           string // there is no comparison
 	Result        *compare.Result
 	Answers       []report.Answer
+	More          string // how many more sessions would settle it
 	Pictures      []pictureView
 }
 
@@ -110,7 +112,7 @@ func (s *Server) addComparison(ctx context.Context, v *setupsView, q pair) error
 	if err != nil {
 		return err
 	}
-	v.Result = &result
+	v.Result, v.More = &result, plan.Settle(result).Answer
 	answers := report.Answers(report.Input{Exposure: past, Compare: &result})
 	v.Answers = []report.Answer{answers[2], answers[0]} // helped, captured
 	address := url.Values{"before": {q.before}, "after": {q.after}}.Encode()

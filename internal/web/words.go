@@ -53,6 +53,10 @@ func given(x *float64, print func(float64) string) string {
 	return print(*x)
 }
 
+func twoDecimals(x *float64) string {
+	return given(x, func(x float64) string { return strconv.FormatFloat(x, 'f', 2, 64) })
+}
+
 // percent prints a share.
 func percent(x float64) string {
 	if p := 100 * x; p < 9.95 {
