@@ -10,9 +10,21 @@ import (
 	"dustlog/internal/study"
 )
 
+// respiratorWidth is what a terminal in the shop is sure to show in one line, in
+// characters.
+const respiratorWidth = 80
+
+// hang prints a paragraph whose first line begins with one indent and the others with
+// another that is no shorter.
+func hang(a *app, first, rest, format string, args ...any) {
+	text := wrap(fmt.Sprintf(format, args...), respiratorWidth-len(rest), rest)
+	fmt.Fprintln(a.Stdout, first+strings.TrimPrefix(text, rest))
+}
+
 func printRespirator(a *app, r study.RespiratorAnswer, zone *time.Location) {
-	fmt.Fprintf(a.Stdout, "Respirator, %s, setup %s\n\n", r.Now.Time.In(zone).Format("2006-01-02 15:04"), orNone(r.Setup))
-	fmt.Fprintln(a.Stdout, wrap("Now: "+r.Now.Line(zone), 98, "  "))
+	hang(a, "", "", "Respirator, %s, setup %s", r.Now.Time.In(zone).Format("2006-01-02 15:04"), orNone(r.Setup))
+	fmt.Fprintln(a.Stdout)
+	hang(a, "  ", "  ", "Now: %s", r.Now.Line(zone))
 	fmt.Fprintln(a.Stdout)
 	printTaskAnswers(a, r)
 	if r.Asked != "" {
@@ -21,39 +33,70 @@ func printRespirator(a *app, r study.RespiratorAnswer, zone *time.Location) {
 	printAfterWork(a, r)
 	printOutlook(a, r)
 	for _, warning := range r.Warnings {
-		fmt.Fprintln(a.Stdout, wrap("Note: "+warning, 98, "  "))
+		hang(a, "  ", "  ", "Note: %s", warning)
 	}
 	for _, c := range r.Cautions {
 		if r.Asked != "" || c.When != respirator.WithClasses {
-			fmt.Fprintln(a.Stdout, wrap("· "+c.Text, 98, "  "))
+			hang(a, "  · ", "    ", "%s", c.Text)
 		}
 	}
 	fmt.Fprintln(a.Stdout)
 	fmt.Fprintln(a.Stdout, cautionShort)
 }
 
+// inWords is a state with what it counts as.
+func inWords(s exposure.MaskState) string {
+	if s == exposure.MaskCannotTell {
+		return string(s) + ", so keep it on"
+	}
+	return string(s)
+}
+
 func printTaskAnswers(a *app, r study.RespiratorAnswer) {
 	if len(r.Tasks) == 0 {
-		fmt.Fprintln(a.Stdout, wrap("By task: no task with readings from the breathing zone was recorded, so nothing can be said; that counts as keep it on.", 98, "  "))
+		hang(a, "", "", "By task: no task with readings from the breathing zone was recorded, so nothing can be said; that counts as keep it on.")
 		fmt.Fprintln(a.Stdout)
 		return
 	}
 	fmt.Fprintln(a.Stdout, "By task, from its past runs in the breathing zone:")
-	t := newTable(a.Stdout, "  TASK", "RUNS", "DAYS", "LIMIT", "HIGHEST RUN mg/m³", "UPPER LEVEL mg/m³", "TO COVER, × LIMIT", "ANSWER")
+	bounds, lower := false, false
 	for _, m := range r.Tasks {
+		hang(a, "  ", "      ", "%s: %s", m.Label(), inWords(m.State))
 		d := m.Deciding()
-		if d == nil {
-			d = &exposure.MaskLimit{LimitID: "–"}
+		if d == nil || d.HighestMgM3 == nil {
+			continue
 		}
-		t.row("  "+m.Label(), m.Runs, m.Days, d.LimitID, number(d.HighestMgM3, "%.3f"), number(d.UpperMgM3, "%.3g"), toCover(*d), m.State)
+		text := fmt.Sprintf("%s on %s: highest %s mg/m³", count(m.Runs, "run"), count(m.Days, "day"), number(d.HighestMgM3, "%.3f"))
+		if d.UpperMgM3 != nil {
+			text += fmt.Sprintf(", upper level %s", number(d.UpperMgM3, "%.3g"))
+			bounds = true
+		}
+		lower = lower || d.AtLeast
+		hang(a, "      ", "      ", "%s, which makes %s times %s", text, toCover(*d), d.LimitID)
 	}
-	t.flush()
-	fmt.Fprintln(a.Stdout, wrap("Upper level: with 95 % confidence 95 % of days stay below it. ≥: no factor for the limit's fraction, so it may be more. \"Cannot tell\" counts as keep it on.", 98, "  "))
+	note := ""
+	if bounds {
+		note = "Upper level: with 95 % confidence 95 % of days stay below it. "
+	}
+	if lower {
+		note += "≥: no factor for the limit's fraction, so it may be more."
+	}
+	if note != "" {
+		hang(a, "  ", "  ", "%s", note)
+	}
 	if r.Asked == "" {
 		printShortReasons(a, r.Tasks)
-		fmt.Fprintln(a.Stdout, wrap("Which respirators cover it, and what to know about them: dustlog respirator --task TASK", 98, "  "))
+		hang(a, "  ", "  ", "Which respirators cover it, and what to know about them: dustlog respirator --task TASK")
 	}
 	fmt.Fprintln(a.Stdout)
+}
+
+// count is a number of things.
+func count(n int, of string) string {
+	if n == 1 {
+		return "1 " + of
+	}
+	return fmt.Sprintf("%d %ss", n, of)
 }
 
 // printShortReasons gives each reason once, with the tasks it holds for.
@@ -69,7 +112,7 @@ func printShortReasons(a *app, tasks []study.RespiratorTask) {
 		names[key] = append(names[key], t.Label())
 	}
 	for _, key := range order {
-		fmt.Fprintln(a.Stdout, wrap(strings.Join(names[key], ", ")+": "+key, 98, "  "))
+		hang(a, "  ", "  ", "%s: %s", strings.Join(names[key], ", "), key)
 	}
 }
 
@@ -77,7 +120,7 @@ func printShortReasons(a *app, tasks []study.RespiratorTask) {
 func printDetail(a *app, r study.RespiratorAnswer) {
 	classes := false
 	for _, t := range r.Tasks {
-		fmt.Fprintln(a.Stdout, wrap(fmt.Sprintf("%s, %s: %s", t.Label(), t.State, t.Why), 98, "  "))
+		hang(a, "  ", "  ", "%s, %s: %s", t.Label(), t.State, t.Why)
 		if len(t.Limits) > 1 {
 			printMaskLimits(a, t)
 		}
@@ -85,27 +128,30 @@ func printDetail(a *app, r study.RespiratorAnswer) {
 		classes = classes || len(t.Classes) > 0
 		fmt.Fprintln(a.Stdout)
 	}
-	if !classes {
-		return
-	}
 	for _, s := range r.Stricter {
-		fmt.Fprintln(a.Stdout, wrap(fmt.Sprintf("Stricter: %s (%s)", s.Text, s.Source), 98, "  "))
+		hang(a, "  ", "  ", "Stricter: %s (%s)", s.Text, s.Source)
 	}
-	fmt.Fprintln(a.Stdout, wrap(r.Factors.Elsewhere, 98, "  "))
+	if classes {
+		hang(a, "  ", "  ", "%s", r.Factors.Elsewhere)
+	}
 	fmt.Fprintln(a.Stdout)
 }
 
 func printMaskLimits(a *app, t study.RespiratorTask) {
-	list := newTable(a.Stdout, "    LIMIT", "mg/m³", "OVER", "WOOD", "UPPER LEVEL mg/m³", "TO COVER, × LIMIT", "ANSWER")
 	for _, l := range t.Limits {
-		name := l.LimitID
+		decides := ""
 		if l.Governs {
-			name += " *"
+			decides = ", which decides"
 		}
-		list.row("    "+name, fmt.Sprintf("%g", l.LimitMgM3), l.Averaging, l.Bearing, number(l.UpperMgM3, "%.3g"), toCover(l), l.State)
+		text := ""
+		if l.UpperMgM3 != nil {
+			text += fmt.Sprintf(", upper level %s mg/m³", number(l.UpperMgM3, "%.3g"))
+		}
+		if l.HazardRatioToCover != nil {
+			text += fmt.Sprintf(", to cover %s times it", toCover(l))
+		}
+		hang(a, "    ", "      ", "%s, %g mg/m³ over %s, wood: %s%s%s: %s", l.LimitID, l.LimitMgM3, l.Averaging, l.Bearing, text, decides, l.State)
 	}
-	list.flush()
-	fmt.Fprintln(a.Stdout, wrap("* decides", 98, "    "))
 }
 
 func toCover(l exposure.MaskLimit) string {
@@ -130,7 +176,7 @@ func printClasses(a *app, t study.RespiratorTask) {
 		if len(c.TooLow) > 0 {
 			text += "; too low: " + classesAt(c.TooLow) + " and below"
 		}
-		fmt.Fprintln(a.Stdout, wrap(text, 98, "    "))
+		hang(a, "    ", "      ", "%s", text)
 	}
 }
 
@@ -150,38 +196,44 @@ func classesAt(classes []respirator.Class) string {
 
 func printAfterWork(a *app, r study.RespiratorAnswer) {
 	if len(r.Clearing) == 0 {
-		fmt.Fprintln(a.Stdout, wrap("After work: no decay was measured, so it cannot be told for how long the air stays dusty. Let a sensor in the room run for an hour after work.", 98, "  "))
+		hang(a, "", "", "After work: no decay was measured, so it cannot be told for how long the air stays dusty. Let a sensor in the room run for an hour after work.")
 		fmt.Fprintln(a.Stdout)
 		return
 	}
-	fmt.Fprintln(a.Stdout, "After work, from the dustiest end of work seen until fine dust is back near the level without work:")
-	t := newTable(a.Stdout, "  SENSOR", "SETUP", "DECAYS", "RATE 1/h", "AT LEAST 1/h", "FROM µg/m³", "BACK AT µg/m³", "ABOUT min", "KEEP IT ON, AT MOST min")
+	hang(a, "", "", "After work, from the dustiest end of work seen until fine dust is back near the level without work:")
 	for _, c := range r.Clearing {
-		setup := orNone(c.Setup)
+		use := ""
 		if c.InUse {
-			setup += " *"
+			use = " (in use now)"
 		}
-		most := "cannot tell"
+		most := "cannot tell for how long, so keep it on"
 		if c.MinutesUpper != nil {
-			most = fmt.Sprintf("%.0f", *c.MinutesUpper)
+			most = fmt.Sprintf("keep it on for at most %.0f min", *c.MinutesUpper)
+			if c.Minutes != nil {
+				most += fmt.Sprintf(", about %.0f", *c.Minutes)
+			}
 		}
-		t.row("  "+c.Sensor, setup, c.Decays, number(c.PerHour, "%.2f"), number(c.LowPerHour, "%.2f"), number(c.Dustiest, "%.0f"), number(c.Back, "%.0f"), number(c.Minutes, "%.0f"), most)
-	}
-	t.flush()
-	fmt.Fprintln(a.Stdout, wrap("* in use now. Sweeping, emptying and blowing down are work too.", 98, "  "))
-	for _, c := range r.Clearing {
+		hang(a, "  ", "      ", "%s, %s%s: %s", c.Sensor, orNone(c.Setup), use, most)
+		if c.Dustiest != nil && c.Back != nil {
+			hang(a, "      ", "      ", "from %.0f to %.0f µg/m³; %s, rate %s per h, the next at least %s", *c.Dustiest, *c.Back, count(c.Decays, "decay"), number(c.PerHour, "%.2f"), number(c.LowPerHour, "%.2f"))
+		}
 		if c.InUse && c.Why != "" {
-			fmt.Fprintln(a.Stdout, wrap(fmt.Sprintf("%s: %s", c.Sensor, c.Why), 98, "  "))
+			hang(a, "      ", "      ", "%s", c.Why)
 		}
 	}
+	hang(a, "  ", "  ", "Sweeping, emptying and blowing down are work too.")
 	fmt.Fprintln(a.Stdout)
 }
 
 func printOutlook(a *app, r study.RespiratorAnswer) {
 	for _, o := range r.Outlook {
-		fmt.Fprintf(a.Stdout, "Today, sensor %s, %.0f of %.0f minutes measured (unmeasured time counts as without dust):\n", o.Sensor, o.MinutesMeasured, o.MinutesSoFar)
+		dose := ""
+		if o.DoseMgMinM3 != nil {
+			dose = fmt.Sprintf(", dose %.3g mg·min/m³ as the sensor reads it", *o.DoseMgMinM3)
+		}
+		hang(a, "", "", "Today, sensor %s, %.0f of %.0f minutes measured%s (unmeasured time counts as without dust):", o.Sensor, o.MinutesMeasured, o.MinutesSoFar, dose)
 		for _, l := range o.Limits {
-			fmt.Fprintln(a.Stdout, wrap(o.Sentence(l), 98, "  "))
+			hang(a, "  ", "  ", "%s", o.Sentence(l))
 		}
 		fmt.Fprintln(a.Stdout)
 	}

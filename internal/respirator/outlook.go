@@ -123,7 +123,7 @@ func (o Outlook) Sentence(l OutlookLimit) string {
 	}
 	if l.HighMgM3 != nil {
 		name := exposure.MaskResult{Task: o.Task, Material: o.Material}.Label()
-		text += fmt.Sprintf("; another hour of %s would bring it to %s%s to %s mg/m³ (%.0f to %.0f %%), like the lowest and highest of its %d past runs",
+		text += fmt.Sprintf("; another hour of %s would bring it to %s%s to %s mg/m³ (%.0f to %.0f %%), like the lowest and highest of its past runs (%d)",
 			name, atLeast, three(*l.LowMgM3), three(*l.HighMgM3), 100**l.LowShare, 100**l.HighShare, o.Runs)
 	}
 	return text

@@ -1,6 +1,7 @@
 package respirator_test
 
 import (
+	"encoding/json"
 	"math"
 	"testing"
 
@@ -83,6 +84,41 @@ func TestPublishedFactorsUK(t *testing.T) {
 		memory := c.Filter == "TM1" || c.Filter == "TM2" || c.Type == "powered half mask" || c.Type == "full face mask" && c.Filter == "P1"
 		require.Equal(t, memory, c.Provenance == "memory", c.Label())
 	}
+}
+
+// What the German rule prints is the multiple of the limit up to which a class may be
+// used. Masks as reprinted in two makers' instructions and a glossary of respiratory
+// protection, full face masks also in a statutory insurer's table after BGR 190; TH1P to
+// TH3P and TM3P in one maker's instructions.
+func TestPublishedFactorsGermany(t *testing.T) {
+	checkRows(t, "de", "DGUV Regel 112-190, multiples of the limit, as reprinted", []row{
+		{"FFP1 (filtering half mask, EN 149)", 4}, {"FFP2 (filtering half mask, EN 149)", 10}, {"FFP3 (filtering half mask, EN 149)", 30},
+		{"P1 (half or quarter mask, EN 140)", 4}, {"P2 (half or quarter mask, EN 140)", 10}, {"P3 (half or quarter mask, EN 140)", 30},
+		{"P1 (full face mask, EN 136)", 4}, {"P2 (full face mask, EN 136)", 15}, {"P3 (full face mask, EN 136)", 400},
+		{"TH1P (powered hood or helmet, EN 12941)", 5}, {"TH2P (powered hood or helmet, EN 12941)", 20}, {"TH3P (powered hood or helmet, EN 12941)", 100},
+		{"TM3P (powered full face mask, EN 12942)", 500},
+	})
+	require.Contains(t, published(t).Elsewhere, "FFP3 counts 20 in the United Kingdom and 30 in Germany, a full face mask with P3 40 and 400")
+}
+
+// The stricter recommendations: NIOSH's Pocket Guide, wood dust, names only respirators
+// with APF 10,000 at any concentration above its limit; British woodworking guidance asks
+// for 20 whatever is measured.
+func TestPublishedStricterRecommendations(t *testing.T) {
+	got := map[string]float64{}
+	for _, s := range published(t).Stricter {
+		got[s.ID] = s.APF
+	}
+	validation.Check(t, "NIOSH Pocket Guide, wood dust: lowest factor listed", "NIOSH Pocket Guide npgd0667", 10000, got["niosh-pocket-guide"], 0)
+	validation.Check(t, "British woodworking guidance: lowest factor", "HSE's advice to woodworking, as reported in the trade", 20, got["uk-woodworking"], 0)
+	require.Len(t, got, 2)
+}
+
+// What is printed beside an answer promises nothing.
+func TestNoWordPromises(t *testing.T) {
+	text, err := json.Marshal(published(t))
+	require.NoError(t, err)
+	require.NotRegexp(t, `(?i)\b(safe|safely|compliant|compliance|complies|harmless|no respirator (is )?(needed|required))\b`, string(text))
 }
 
 // lowest names the classes of a table with the lowest factor that covers a ratio.

@@ -45,6 +45,7 @@ type RespiratorFactorsSource struct {
 // the setup in use now, and the classes that cover it.
 type RespiratorTask struct {
 	exposure.MaskResult
+	KeepOn  bool                `json:"keep_on"` // "cannot tell" counts as keep it on
 	Classes []respirator.Choice `json:"classes"` // by table; none where no ratio is known
 }
 
@@ -115,7 +116,7 @@ func (s *Study) Respirator(ctx context.Context, q RespiratorQuestion) (Respirato
 		return RespiratorAnswer{}, err
 	}
 	a.Outlook = known.outlook(q, tasks, s.settings.Zone)
-	a.Cautions = published.Matter(slices.ContainsFunc(a.Tasks, RespiratorTask.namesClasses), slices.ContainsFunc(a.Tasks, RespiratorTask.whirlsUp))
+	a.Cautions = published.Matter(q.Task != "" || slices.ContainsFunc(a.Tasks, RespiratorTask.namesClasses), slices.ContainsFunc(a.Tasks, RespiratorTask.whirlsUp))
 	return a, nil
 }
 
@@ -135,6 +136,14 @@ type learned struct {
 
 func (s *Study) learn(ctx context.Context, w Window) (learned, error) {
 	k := learned{warnings: []string{}}
+	swapped, err := s.swapped(ctx, w.To)
+	if err != nil {
+		return k, err
+	}
+	if swapped.After(w.From) {
+		w.From = swapped
+		k.warnings = append(k.warnings, "a sensor was put in place of another, or moved: only what was recorded since then counts here")
+	}
 	result, err := s.Exposure(ctx, respiratorMetric, w)
 	switch {
 	case errors.Is(err, dust.ErrNoReadings):
@@ -161,6 +170,32 @@ func (s *Study) learn(ctx context.Context, w Window) (learned, error) {
 		}
 	}
 	return k, nil
+}
+
+// eventRecords is a store that keeps what happened to sensors.
+type eventRecords interface {
+	Events(ctx context.Context, from, to time.Time) ([]dust.Event, error)
+}
+
+// swapped is when a watched sensor last became another model, or moved: what the one
+// before taught of tasks and of the room says nothing of it.
+func (s *Study) swapped(ctx context.Context, until time.Time) (last time.Time, err error) {
+	records, ok := s.records.(eventRecords)
+	if !ok {
+		return last, nil
+	}
+	events, err := records.Events(ctx, time.Time{}, until)
+	if err != nil {
+		return last, err
+	}
+	watched := respirator.Watch(s.sensors, s.settings.Atmospheric)
+	for _, e := range events {
+		mine := slices.ContainsFunc(watched, func(w respirator.Watched) bool { return w.Sensor.Name == e.Sensor })
+		if mine && e.Kind == "sensor_changed" && e.Time.After(last) {
+			last = e.Time
+		}
+	}
+	return last, nil
 }
 
 // lowestLimit is that of the chosen ones, µg/m³.
@@ -218,7 +253,7 @@ func taskFor(m exposure.MaskResult, setup string, published respirator.Factors) 
 	if m.State == exposure.NotShownNeeded && m.Setup != setup {
 		m.State, m.Why = exposure.MaskCannotTell, fmt.Sprintf("its runs were under the setup %q, and %q is in use now; counts as keep it on", m.Setup, setup)
 	}
-	t := RespiratorTask{MaskResult: m, Classes: []respirator.Choice{}}
+	t := RespiratorTask{MaskResult: m, KeepOn: m.State != exposure.NotShownNeeded, Classes: []respirator.Choice{}}
 	if l := m.Deciding(); l != nil && l.HazardRatioToCover != nil {
 		t.Classes = published.Covering(*l.HazardRatioToCover, l.AtLeast)
 	}
