@@ -211,7 +211,7 @@ func (b *probabilityMarks) line(c draw.Canvas, p *plot.Plot, x func(float64) vg.
 // arrow where one lies above the plot.
 func (b *probabilityMarks) tolerance(c draw.Canvas, p *plot.Plot, x func(float64) vg.Length, y func(float64) vg.Length) {
 	from := positive(b.g.P95)
-	if from == nil {
+	if from == nil || positive(b.g.UTL95_70) == nil && positive(b.g.UTL95_95) == nil {
 		return
 	}
 	at := x(quantile(0.95))
