@@ -13,10 +13,10 @@ type Entry struct {
 	ID       string
 	Kind     EntryKind
 	At       time.Time // when it was tapped
-	Name     string    // of the task that starts, or of the setup
+	Name     string    // of the task that starts, or of the setup, or what was read off the collector
 	Material string    // of the task
 	Person   string    // whose task; "" for tasks without one
-	Text     string    // of a note
+	Text     string    // of a note, or the figures read off, with their unit
 	Undoes   string    // ID of the entry that is taken back
 }
 
@@ -29,6 +29,7 @@ const (
 	StopEntry  EntryKind = "stop"
 	SetupEntry EntryKind = "setup"
 	NoteEntry  EntryKind = "note"
+	GaugeEntry EntryKind = "gauge" // a reading off the collector; package airflow reads it
 	UndoEntry  EntryKind = "undo"
 )
 
@@ -68,11 +69,13 @@ func (e Entry) Check() error {
 		return fmt.Errorf("%w: the %s has no name", ErrEntry, map[EntryKind]string{StartEntry: "task", SetupEntry: "setup"}[e.Kind])
 	case e.Kind == NoteEntry && strings.TrimSpace(e.Text) == "":
 		return fmt.Errorf("%w: the note is empty", ErrEntry)
+	case e.Kind == GaugeEntry && (strings.TrimSpace(e.Name) == "" || strings.TrimSpace(e.Text) == ""):
+		return fmt.Errorf("%w: it does not say what was read off, or not how much", ErrEntry)
 	case e.Kind == UndoEntry && e.Undoes == "":
 		return fmt.Errorf("%w: it does not say what to undo", ErrEntry)
 	}
 	switch e.Kind {
-	case StartEntry, StopEntry, SetupEntry, NoteEntry, UndoEntry:
+	case StartEntry, StopEntry, SetupEntry, NoteEntry, GaugeEntry, UndoEntry:
 		return nil
 	}
 	return fmt.Errorf("%w: kind %q is not known", ErrEntry, e.Kind)

@@ -1,0 +1,125 @@
+package airflow
+
+import (
+	"time"
+
+	"dustlog/internal/units"
+)
+
+const schemaVersion = 1
+
+// Unsourced marks what the trade says and no source was found for.
+const Unsourced = "common practice, no source"
+
+// Result is what every output renders. Keys are only ever added; quantities carry
+// their unit in the key, in both systems. null could not be told; the text beside it
+// says why.
+type Result struct {
+	Schema   int            `json:"schema"`
+	Setups   []SetupAirflow `json:"setups"`
+	Dust     DustOnFlow     `json:"dust_on_flow"`
+	Ranked   []Suggestion   `json:"what_would_help"` // for the setup in use last, the most first
+	RankedIn string         `json:"what_would_help_under"`
+	LeftOut  []LeftOut      `json:"left_out"`
+	Stops    []string       `json:"stop_lines"` // beyond them this program says nothing
+	Cautions []string       `json:"cautions"`
+	Warnings []string       `json:"warnings"`
+	Method   string         `json:"method"`
+}
+
+// LeftOut is a reading that was not used, and why.
+type LeftOut struct {
+	At   time.Time `json:"at"`
+	What string    `json:"what"`
+	Why  string    `json:"why"`
+}
+
+// SetupAirflow is what is known of the collector under one setup.
+type SetupAirflow struct {
+	Setup       string            `json:"setup"`
+	Record      *Collector        `json:"record"`  // nil: the configuration has none
+	Missing     []string          `json:"missing"` // from the record
+	Readings    int               `json:"readings"`
+	Density     units.Density     `json:"air_density"`
+	DensityFrom string            `json:"air_density_from"`
+	Flows       []FlowMeasurement `json:"flows"` // by time
+	Flow        *FlowMeasurement  `json:"flow"`  // the latest through the first duct
+	Static      *PressureReading  `json:"static_pressure"`
+	Filter      Loading           `json:"filter"`
+	FilterFlow  *float64          `json:"filter_flow_m3_per_m2_h"` // latest flow over the filter's area
+	Motor       *MotorCheck       `json:"motor"`
+	Transport   []TransportCheck  `json:"transport"`
+	Capture     *Capture          `json:"capture"`
+	Changes     *AirChanges       `json:"air_changes"`
+	System      *System           `json:"system"`
+	Fan         *FanCheck         `json:"fan"`
+	Hints       []Hint            `json:"hints"`
+}
+
+// FlowMeasurement is one flow through a duct.
+type FlowMeasurement struct {
+	At       time.Time       `json:"at"`
+	From     GaugeKind       `json:"from"`
+	Duct     string          `json:"duct"`
+	Main     bool            `json:"main"` // through the first duct of the record
+	Flow     units.Flow      `json:"flow"`
+	Low      *units.Flow     `json:"flow_low"` // from the spread of the points
+	High     *units.Flow     `json:"flow_high"`
+	Velocity *units.Velocity `json:"velocity"`
+	Traverse *Traverse       `json:"traverse"` // nil: not by points
+}
+
+// PressureReading is a pressure and when it was read.
+type PressureReading struct {
+	At       time.Time      `json:"at"`
+	Pressure units.Pressure `json:"pressure"`
+}
+
+// Capture is what the hood does where the dust is made.
+type Capture struct {
+	Flow     units.Flow      `json:"flow"` // that it was worked out with
+	Duct     string          `json:"duct"`
+	Distance units.Length    `json:"distance"`
+	Flanged  bool            `json:"flanged"`
+	Velocity *units.Velocity `json:"velocity"`
+	Range    string          `json:"enough_for"` // the dust it would catch by the table; "" for none
+	Far      bool            `json:"beyond_formula"`
+	Answer   string          `json:"answer"`
+	Ranges   []CaptureRange  `json:"ranges"`
+}
+
+// FanCheck holds the blower's curve against what was measured.
+type FanCheck struct {
+	Operating *Operating      `json:"operating_point"` // curve and fitted system
+	AtFlow    *units.Pressure `json:"curve_at_measured_flow"`
+	Measured  *units.Pressure `json:"measured_there"`
+	Percent   *float64        `json:"measured_percent_of_curve"`
+	Rated     *units.Flow     `json:"rated_flow"`
+	OfRated   *float64        `json:"flow_percent_of_rated"`
+	Answer    string          `json:"answer"`
+}
+
+// Hint is a rule of thumb, marked with where it is from.
+type Hint struct {
+	Text   string `json:"text"`
+	Source string `json:"source"`
+}
+
+// Suggestion is one change that may help.
+type Suggestion struct {
+	What    string   `json:"what"`
+	Why     string   `json:"why"`
+	HowSure string   `json:"how_sure"`
+	Gain    *float64 `json:"gain_percent"` // nil: cannot be told
+	GainOf  string   `json:"gain_of"`
+
+	class int
+}
+
+// How sure a suggestion is.
+const (
+	Measured  = "measured"
+	ByFormula = "by formula"
+	ByCurve   = "from the fan curve, a computation"
+	NotKnown  = "how much cannot be told"
+)
