@@ -25,6 +25,7 @@ type Config struct {
 	Limits      []Limit           // the user's own, beside the built-in table
 	Materials   map[string]string // material of the diary → group of woods
 	Respirator  Respirator
+	Collectors  []Collector // by name of the setup
 
 	origins map[string]string
 }
@@ -162,11 +163,12 @@ type file struct {
 		TokenFile *string `toml:"token_file"`
 		Org       *string `toml:"org"`
 	} `toml:"forward"`
-	Serve      serveFile         `toml:"serve"`
-	Respirator respiratorFile    `toml:"respirator"`
-	Sensor     []Sensor          `toml:"sensor"`
-	Limit      []Limit           `toml:"limit"`
-	Materials  map[string]string `toml:"materials"`
+	Serve      serveFile            `toml:"serve"`
+	Respirator respiratorFile       `toml:"respirator"`
+	Sensor     []Sensor             `toml:"sensor"`
+	Limit      []Limit              `toml:"limit"`
+	Materials  map[string]string    `toml:"materials"`
+	Collector  map[string]Collector `toml:"collector"`
 }
 
 // ErrFile marks an error in the configuration file itself, ErrSetting a setting

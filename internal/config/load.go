@@ -179,6 +179,9 @@ func Load(src Sources) (Config, error) {
 	if err := c.Respirator.check(); err != nil {
 		return c, fmt.Errorf("%w %s: %w", ErrFile, c.Path, err)
 	}
+	if c.Collectors, err = collectors(f.Collector, c.Shop.Zone); err != nil {
+		return c, fmt.Errorf("%w %s: %w", ErrFile, c.Path, err)
+	}
 	return c, c.checkSensors()
 }
 
