@@ -95,15 +95,16 @@ func runCollect(ctx context.Context, a *app, cfg config.Config, folder string, s
 	}
 	a.remark("collecting from %d sensor(s) into %s; Ctrl-C ends", len(inputs), cfg.Store)
 	show := newLiveLine(a)
-	offer, stopPage, err := a.pageBeside(ctx, cfg, records, serve)
-	if err != nil {
-		return err
-	}
-	defer stopPage()
 	watch, err := a.startRespirator(ctx, cfg, inputs, records, show)
 	if err != nil {
 		return err
 	}
+	offer, stopPage, err := a.pageBeside(ctx, cfg, records, serve, watch.forPage)
+	if err != nil {
+		watch.stop()
+		return err
+	}
+	defer stopPage()
 	summary, err := collect.Run(ctx, inputs, records, collect.Options{
 		CommitEvery: cfg.CommitEvery, Log: a.log(),
 		OnReading: func(r dust.Reading) { show.reading(r); watch.reading(r); offer(r) },

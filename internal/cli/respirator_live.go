@@ -14,6 +14,7 @@ import (
 	"dustlog/internal/respirator"
 	"dustlog/internal/store/sqlite"
 	"dustlog/internal/study"
+	"dustlog/internal/web"
 )
 
 // How often the live answer looks at things.
@@ -131,6 +132,16 @@ func (l *liveRespirator) current() respirator.Status {
 		return respirator.Status{Time: now.Wall, State: exposure.KeepOn, Cause: respirator.NoData, Why: "the machine has not looked lately"}
 	}
 	return l.latest
+}
+
+// forPage is the answer of this second for the shop's page.
+func (l *liveRespirator) forPage() web.Mask {
+	s := l.current()
+	m := web.Mask{State: s.State, Why: s.Why}
+	if s.KeepOnUntil != nil {
+		m.Until = *s.KeepOnUntil
+	}
+	return m
 }
 
 // step asks the machine.

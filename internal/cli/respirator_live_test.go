@@ -188,6 +188,14 @@ func TestTheCurrentAnswerGoesStale(t *testing.T) {
 		b := startBench(t, knownShop)
 		b.run(5 * time.Minute)
 		require.Equal(t, exposure.NotShownNeeded, b.live.current().State)
+		require.Equal(t, exposure.NotShownNeeded, b.live.forPage().State)
+		require.Zero(t, b.live.forPage().Until)
+		b.level = 300
+		b.run(5 * time.Second)
+		require.Equal(t, exposure.KeepOn, b.live.forPage().State)
+		require.Equal(t, *b.live.current().KeepOnUntil, b.live.forPage().Until)
+		b.level = 10
+		b.run(2 * time.Hour)
 		b.live.stop()
 		require.Equal(t, exposure.NotShownNeeded, b.live.current().State)
 		time.Sleep(11 * time.Second)

@@ -66,7 +66,7 @@ func runServe(ctx context.Context, a *app, cfg config.Config) error {
 		return err
 	}
 	defer records.Close()
-	page, err := a.openPage(ctx, cfg, records, true)
+	page, err := a.openPage(ctx, cfg, records, true, nil)
 	if err != nil {
 		return err
 	}
@@ -84,7 +84,7 @@ type shopPage struct {
 
 // openPage makes the page and listens. With follow it reads new readings from the
 // store, else they are to be offered.
-func (a *app) openPage(ctx context.Context, cfg config.Config, records *sqlite.Store, follow bool) (*shopPage, error) {
+func (a *app) openPage(ctx context.Context, cfg config.Config, records *sqlite.Store, follow bool, mask func() web.Mask) (*shopPage, error) {
 	access, err := a.access(cfg)
 	if err != nil {
 		return nil, err
@@ -100,7 +100,7 @@ func (a *app) openPage(ctx context.Context, cfg config.Config, records *sqlite.S
 	o := web.Options{
 		Shop: cfg.Shop.Name, Version: version(), Records: dailyRecords{records}, Diary: records, Settings: settings,
 		Limits: table.All(), Follow: follow, Late: cfg.CommitEvery + 20*time.Second, Access: access,
-		Report: a.pageReport(cfg), Now: a.Now, Log: a.log(), Newest: newestReading(records),
+		Report: a.pageReport(cfg), Now: a.Now, Log: a.log(), Newest: newestReading(records), Mask: mask,
 		Calibrations: a.pageCalibrations(cfg, records),
 	}
 	if !follow {
@@ -199,11 +199,11 @@ func (p *shopPage) run(ctx context.Context) error {
 
 // pageBeside offers the page beside a collector, if an address is given: readings
 // go to offer, which never waits. stop ends it.
-func (a *app) pageBeside(ctx context.Context, cfg config.Config, records *sqlite.Store, wanted bool) (offer func(dust.Reading), stop func(), err error) {
+func (a *app) pageBeside(ctx context.Context, cfg config.Config, records *sqlite.Store, wanted bool, mask func() web.Mask) (offer func(dust.Reading), stop func(), err error) {
 	if !wanted {
 		return func(dust.Reading) {}, func() {}, nil
 	}
-	page, err := a.openPage(ctx, cfg, records, false)
+	page, err := a.openPage(ctx, cfg, records, false, mask)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -25,7 +26,7 @@ func (s *Server) pastResult(ctx context.Context) (exposure.Result, error) {
 }
 
 // maskNow answers the respirator question for this moment.
-func (s *Server) maskNow(ctx context.Context, running []dust.Task) (maskView, error) {
+func (s *Server) maskNow(ctx context.Context, running []dust.Task, sensors []sensorView) (maskView, error) {
 	if s.o.Mask != nil {
 		return newMaskView(s.o.Mask(), s.zone()), nil
 	}
@@ -33,7 +34,41 @@ func (s *Server) maskNow(ctx context.Context, running []dust.Task) (maskView, er
 	if err != nil {
 		return maskView{}, err
 	}
-	return newMaskView(maskOf(past, running), s.zone()), nil
+	periods, err := s.o.Records.SetupPeriods(ctx)
+	if err != nil {
+		return maskView{}, err
+	}
+	m := maskOf(underSetup(past, dust.SetupAt(periods, s.o.Now())), running)
+	return newMaskView(unwatched(m, running, sensors), s.zone()), nil
+}
+
+// underSetup takes back what runs under another setup than the one in use would let pass.
+func underSetup(past exposure.Result, setup string) exposure.Result {
+	past.Masks = slices.Clone(past.Masks)
+	for i, m := range past.Masks {
+		if m.State == exposure.NotShownNeeded && m.Setup != setup {
+			past.Masks[i].State, past.Masks[i].Why = exposure.MaskCannotTell, "its runs were under another setup than the one in use now"
+		}
+	}
+	return past
+}
+
+// unwatched is an answer from past runs alone, made as strict as it must be where
+// nobody watches the air: they tell nothing of this moment.
+func unwatched(m Mask, running []dust.Task, sensors []sensorView) Mask {
+	if m.State != exposure.NotShownNeeded {
+		return m
+	}
+	heard := slices.ContainsFunc(sensors, func(v sensorView) bool {
+		return v.position == dust.BreathingZone && v.State == "ok" && v.level != nil
+	})
+	switch {
+	case !heard:
+		return Mask{State: exposure.KeepOn, Why: "No sensor in the breathing zone sends usable readings now. " + m.Why}
+	case len(running) == 0:
+		return Mask{State: exposure.MaskCannotTell, Why: "This page does not watch how the air clears after work; dustlog collect does. " + m.Why}
+	}
+	return m
 }
 
 // maskOf is the answer from past runs: of the running tasks the strictest, and

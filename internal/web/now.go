@@ -85,7 +85,7 @@ func (s *Server) now(ctx context.Context) (nowView, error) {
 	// Where someone breathes comes first.
 	slices.SortStableFunc(v.Sensors, func(a, b sensorView) int { return rank(a.position) - rank(b.position) })
 	v.Stick = newStick(v.Sensors, s.o.Settings.Limit)
-	v.Mask, err = s.maskNow(ctx, diary.running)
+	v.Mask, err = s.maskNow(ctx, diary.running, v.Sensors)
 	return v, err
 }
 

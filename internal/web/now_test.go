@@ -168,6 +168,30 @@ func TestTheMaskIsTheStrictestOfTheRunningTasks(t *testing.T) {
 	require.Equal(t, exposure.KeepOn, maskOf(past, nil).State, "without a task, that for all work seen")
 }
 
+// Past runs tell nothing of this moment: without a sensor that is heard, under another
+// setup or after work the page never says that it is not shown to be needed.
+func TestPastRunsAloneNeverTakeItOff(t *testing.T) {
+	level := 12.0
+	ok := sensorView{position: dust.BreathingZone, State: "ok", level: &level}
+	low := Mask{State: exposure.NotShownNeeded, Why: "low"}
+	task := []dust.Task{{Name: "planing", Material: "oak"}}
+	require.Equal(t, exposure.NotShownNeeded, unwatched(low, task, []sensorView{ok}).State)
+	require.Equal(t, exposure.MaskCannotTell, unwatched(low, nil, []sensorView{ok}).State)
+	room, odd, mute := ok, ok, ok
+	room.position, odd.State, mute.level = dust.Room, "odd", nil
+	for _, v := range []sensorView{room, odd, mute} {
+		require.Equal(t, exposure.KeepOn, unwatched(low, task, []sensorView{v}).State)
+	}
+	require.Equal(t, exposure.KeepOn, unwatched(low, task, nil).State)
+	for _, m := range []Mask{{State: exposure.KeepOn}, {State: exposure.MaskCannotTell}} {
+		require.Equal(t, m, unwatched(m, task, []sensorView{ok}), "nothing is relaxed")
+	}
+	past := exposure.Result{Masks: []exposure.MaskResult{{Task: "planing", Material: "oak", Setup: "hood", State: exposure.NotShownNeeded}}}
+	require.Equal(t, exposure.NotShownNeeded, underSetup(past, "hood").Masks[0].State)
+	require.Equal(t, exposure.MaskCannotTell, underSetup(past, "no hood").Masks[0].State)
+	require.Equal(t, exposure.NotShownNeeded, past.Masks[0].State, "what is kept is not written to")
+}
+
 func TestAnAnswerFromElsewhereIsShown(t *testing.T) {
 	s := newShop(t, func(o *Options) {
 		o.Mask = func() Mask { return Mask{exposure.KeepOn, "the air clears", noon.Add(12 * time.Minute)} }
