@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/http"
 	"slices"
+	"strings"
 	"time"
 
 	"dustlog/internal/clearance"
@@ -45,7 +46,7 @@ func (s *Server) showClearance(w http.ResponseWriter, r *http.Request) {
 		var result clearance.Result
 		switch result, err = s.cleared(r.Context(), q); {
 		case told(err):
-			v.Why, err = err.Error(), nil
+			v.Why, err = strings.ReplaceAll(err.Error(), "`", "\""), nil
 		case err == nil:
 			v.list(r, result)
 		}

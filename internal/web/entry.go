@@ -115,7 +115,7 @@ func (s *Server) explain(r *http.Request, err error) (code int, text string) {
 		dust.ErrUnknownSetup, dust.ErrUnknownSensor, dust.ErrNoReadings, errNotUnderstood,
 	} {
 		if errors.Is(err, theirs) {
-			return http.StatusUnprocessableEntity, err.Error()
+			return http.StatusUnprocessableEntity, strings.ReplaceAll(err.Error(), "`", "\"") // as words, not as for a terminal
 		}
 	}
 	if errors.Is(err, dust.ErrStoreBusy) {

@@ -1,7 +1,9 @@
 package web
 
 import (
+	"fmt"
 	"net/http"
+	"time"
 )
 
 // showLogin serves the form.
@@ -16,7 +18,8 @@ func (s *Server) showLogin(w http.ResponseWriter, r *http.Request) {
 // login checks a password. One is checked at a time: each takes memory and time.
 func (s *Server) login(w http.ResponseWriter, r *http.Request) {
 	if ok, wait := s.guard.guesses.allow(r); !ok {
-		tooMany(w, wait)
+		w.Header().Set("Retry-After", fmt.Sprint(max(1, int(wait.Seconds()))))
+		s.show(w, r, http.StatusTooManyRequests, "login", "Log in", fmt.Sprintf("That was wrong too often: try again in %s.", ago(max(time.Second, wait))))
 		return
 	}
 	r.Body = http.MaxBytesReader(w, r.Body, mostForm)

@@ -113,6 +113,11 @@ func (s *Server) zone() *time.Location { return s.o.Settings.Zone }
 // Handler serves the page.
 func (s *Server) Handler() http.Handler { return s.guard.wrap(s.routes()) }
 
+// notFound says that there is no such page.
+func (s *Server) notFound(w http.ResponseWriter, r *http.Request) {
+	s.refuse(w, r, http.StatusNotFound, "there is no page at this address")
+}
+
 func (s *Server) routes() *http.ServeMux {
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /{$}", s.showNow)
@@ -141,5 +146,6 @@ func (s *Server) routes() *http.ServeMux {
 	mux.HandleFunc("POST /login", s.login)
 	mux.HandleFunc("POST /logout", s.logout)
 	mux.HandleFunc("GET /static/{name}", s.pages.static)
+	mux.HandleFunc("GET /", s.notFound)
 	return mux
 }

@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"net/url"
 	"slices"
+	"strings"
 	"time"
 
 	"dustlog/internal/compare"
@@ -102,7 +103,7 @@ func readPair(f url.Values, names []string) (pair, error) {
 func (s *Server) addComparison(ctx context.Context, v *setupsView, q pair) error {
 	result, err := s.compared(ctx, q)
 	if told(err) {
-		v.Why = err.Error()
+		v.Why = strings.ReplaceAll(err.Error(), "`", "\"")
 		return nil
 	}
 	if err != nil {
