@@ -61,6 +61,9 @@ type Options struct {
 	Patient bool
 	// OnReading, if set, sees every reading, from one goroutine.
 	OnReading func(dust.Reading)
+	// OnTurn, if set, is called with each turn of the loop that commits, at least
+	// every CommitEvery while that loop is well: a sign of life.
+	OnTurn func()
 }
 
 func (o Options) withDefaults() Options {

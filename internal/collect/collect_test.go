@@ -201,6 +201,20 @@ func TestABusyStoreLosesNothing(t *testing.T) {
 	})
 }
 
+// A turn comes with every commit that is due, whether the store takes it or not:
+// starting the program again would not make the disk larger.
+func TestASignOfLifeWithEveryTurn(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		ctx, cancel := context.WithTimeout(t.Context(), 65*time.Second)
+		defer cancel()
+		turns := 0
+		sink := memory{refuse: 2}
+		_, err := collect.Run(ctx, []collect.Input{input("bench", &ticker{value: rising})}, &sink, collect.Options{OnTurn: func() { turns++ }})
+		require.NoError(t, err)
+		require.Equal(t, 6, turns)
+	})
+}
+
 func TestAStoreThatNeverTakesSaysHowMuchIsLost(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		ctx, cancel := context.WithTimeout(t.Context(), 5*time.Second+500*time.Millisecond)

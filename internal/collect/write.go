@@ -36,6 +36,9 @@ func write(ctx context.Context, queue <-chan item, sink Sink, o Options) error {
 		case <-ticker.C:
 			w.refused = false
 			w.commit(ctx)
+			if o.OnTurn != nil {
+				o.OnTurn()
+			}
 		}
 		if len(w.readings) > holdAtMost {
 			return fmt.Errorf("the store has refused %d readings: %w", len(w.readings), w.err)
