@@ -108,6 +108,7 @@ func runCollect(ctx context.Context, a *app, cfg config.Config, folder string, s
 	summary, err := collect.Run(ctx, inputs, records, collect.Options{
 		CommitEvery: cfg.CommitEvery, Log: a.log(),
 		OnReading: func(r dust.Reading) { show.reading(r); watch.reading(r); offer(r) },
+		OnTurn:    a.signOfLife(),
 	})
 	show.done()
 	watch.stop()
