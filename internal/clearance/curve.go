@@ -1,6 +1,7 @@
 package clearance
 
 import (
+	"fmt"
 	"iter"
 	"math"
 	"time"
@@ -27,4 +28,14 @@ func (d Decay) At(t time.Time) (level float64, ok bool) {
 	}
 	hours := t.Sub(d.From.Add(stepMs / 2 * time.Millisecond)).Hours()
 	return *d.Background + (*d.C0-*d.Background)*math.Exp(-*d.PerHour*hours), true
+}
+
+// Until is how long this very decay takes from the start of its record to a level in
+// the result's unit. The error wraps ErrNoFall where it does not get there, and
+// ErrNoFit where no curve was found.
+func (d Decay) Until(level float64) (ToLevel, error) {
+	if d.State != Measured || d.fit.cov == nil {
+		return ToLevel{}, fmt.Errorf("level %.3g: %w", level, ErrNoFit)
+	}
+	return d.fit.MinutesTo(level)
 }

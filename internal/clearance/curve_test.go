@@ -44,6 +44,11 @@ func TestTheCurveIsWhatWasFitted(t *testing.T) {
 	require.InDelta(t, *d.C0, begin, 1e-9)
 	half, _ := d.At(d.From.Add(10*time.Second + time.Duration(*d.HalfLifeMinutes*float64(time.Minute))))
 	require.InEpsilon(t, (*d.C0-*d.Background)/2, half-*d.Background, 1e-6)
+	until, err := d.Until(*d.Background + (*d.C0-*d.Background)/2)
+	require.NoError(t, err)
+	require.InEpsilon(t, *d.HalfLifeMinutes, until.Minutes, 1e-6)
+	_, err = Decay{State: CannotTell}.Until(20)
+	require.ErrorIs(t, err, ErrNoFit)
 	_, ok := Decay{State: CannotTell}.At(start)
 	require.False(t, ok)
 }
