@@ -134,7 +134,7 @@ func (s *Server) dayView(ctx context.Context, text string) (dayView, error) {
 		return v, err
 	}
 	for _, e := range entries {
-		if e.Kind == dust.NoteEntry && e.Stands() {
+		if (e.Kind == dust.NoteEntry || e.Kind == dust.GaugeEntry) && e.Stands() {
 			v.Notes = append(v.Notes, s.entryWords(e))
 		}
 	}

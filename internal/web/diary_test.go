@@ -11,6 +11,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"dustlog/internal/airflow"
 	"dustlog/internal/dust"
 )
 
@@ -156,4 +157,31 @@ func TestWithoutADiaryNothingCanBeEntered(t *testing.T) {
 	s := newShop(t, func(o *Options) { o.Diary = nil })
 	require.NotContains(t, s.get(200, "/"), "<button class=\"main\"")
 	s.post(403, "/diary/enter", "kind", "start", "name", "x")
+}
+
+// 4.2 inches of water gauge are 1046 Pa, by 249.0889 Pa each (NIST SP 811, 2008, B.8).
+func TestAReadingOffTheCollector(t *testing.T) {
+	s := newShop(t, nil)
+	s.post(200, "/diary/enter", "kind", "gauge", "gauge", "static-pressure", "figures", "-4.2 in. w.g.", "id", "g")
+	require.Contains(t, s.get(200, "/diary"), "static pressure at the blower: -1046 Pa (-4.20 in. w.g.)")
+	require.Contains(t, s.get(200, "/dock"), `value="static-pressure" selected`, "what was read off last is proposed")
+	s.post(200, "/diary/enter", "kind", "gauge", "gauge", "current", "figures", "8.5 A", "id", "c")
+	require.Contains(t, s.get(200, "/days/2026-03-04"), "motor current: 8.50 A")
+	entries, err := s.store.Entries(t.Context(), time.Time{}, time.Time{})
+	require.NoError(t, err)
+	require.Len(t, entries, 2)
+	require.Equal(t, dust.GaugeEntry, entries[0].Kind)
+
+	s.post(200, "/diary/enter", "kind", "undo", "undoes", "g")
+	require.Contains(t, s.get(200, "/diary"), "(taken back)")
+	for _, bad := range [][2]string{{"static-pressure", "4.2"}, {"static-pressure", "lots of Pa"}, {"current", "8 Pa"}, {"thirst", "1 A"}, {"flow", ""}} {
+		require.Contains(t, s.post(422, "/diary/enter", "kind", "gauge", "gauge", bad[0], "figures", bad[1]), "cannot be taken")
+	}
+}
+
+// Everything that package airflow takes is offered in words.
+func TestEveryGaugeHasItsWords(t *testing.T) {
+	for _, k := range airflow.GaugeKinds {
+		require.NotEmpty(t, gaugeWords[k.Kind], k.Kind)
+	}
 }

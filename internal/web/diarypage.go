@@ -94,8 +94,8 @@ func (s *Server) diaryLines(r *http.Request) (lines []diaryLine, err error) {
 	}
 	entries, err := s.o.Records.Entries(r.Context(), from, time.Time{})
 	for _, e := range entries {
-		if e.Kind == dust.NoteEntry && e.Stands() {
-			lines = append(lines, diaryLine{at: e.At, When: clock(e.At), Words: "note: " + e.Text})
+		if (e.Kind == dust.NoteEntry || e.Kind == dust.GaugeEntry) && e.Stands() {
+			lines = append(lines, diaryLine{at: e.At, When: clock(e.At), Words: s.entryWords(e).Words})
 		}
 	}
 	return lines, err

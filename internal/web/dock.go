@@ -33,6 +33,7 @@ type diaryNow struct {
 	setup   string
 	setups  []string
 	entries []dust.Entered // of the last hours
+	gauges  []gaugeChoice
 
 	forgotten []forgottenView
 }
@@ -44,6 +45,7 @@ type dockView struct {
 	Choices   []choiceView
 	Setup     string
 	Setups    []string
+	Gauges    []gaugeChoice
 	Undo      *entryView
 	Forgotten []forgottenView
 	Version   string
@@ -91,6 +93,7 @@ func (s *Server) diaryNow(ctx context.Context) (diaryNow, error) {
 			}
 		}
 		d.entries, err = s.o.Records.Entries(ctx, at.Add(-entriesBack), time.Time{})
+		d.gauges = gaugeChoices(d.entries)
 		d.forgotten = s.forgottenOf(ctx, d.running, at)
 		return d, err
 	})
@@ -115,7 +118,7 @@ func sortTasks(tasks []dust.Task) (running, choices []dust.Task) {
 }
 
 func (s *Server) dock(d diaryNow) dockView {
-	v := dockView{Setup: d.setup, Setups: d.setups, Forgotten: d.forgotten, Version: d.version()}
+	v := dockView{Setup: d.setup, Setups: d.setups, Gauges: d.gauges, Forgotten: d.forgotten, Version: d.version()}
 	now := s.o.Now()
 	for _, t := range d.running {
 		since := fmt.Sprintf("since %s, %s", t.Start.In(s.zone()).Format("15:04"), ago(now.Sub(t.Start).Truncate(time.Minute)))
@@ -168,6 +171,8 @@ func (s *Server) entryWords(e dust.Entered) entryView {
 		v.Words = "setup " + e.Name
 	case dust.NoteEntry:
 		v.Words = "note: " + e.Text
+	case dust.GaugeEntry:
+		v.Words = gaugeEntryWords(e.Entry)
 	case dust.UndoEntry:
 		v.Words = "something taken back"
 	}

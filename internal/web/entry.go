@@ -62,6 +62,9 @@ func (s *Server) readEntry(r *http.Request) (dust.Entry, error) {
 	}
 	var err error
 	e.At, err = tappedAt(f, s.o.Now())
+	if err == nil && e.Kind == dust.GaugeEntry {
+		return readGauge(f, e.ID, e.At)
+	}
 	return e, err
 }
 

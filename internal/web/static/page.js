@@ -20,7 +20,7 @@ function newID() {
 
 function tapped(form) {
   const fields = Object.fromEntries(new FormData(form));
-  const words = fields.text || [fields.name, fields.material].filter(Boolean).join(", ");
+  const words = fields.text || fields.figures || [fields.name, fields.material].filter(Boolean).join(", ");
   const what = form.dataset.tap;
   keep([...taps(), { id: newID(), made: Date.now(), fields, words: form.classList.contains("own") && words ? what + ": " + words : what }]);
   form.reset();
