@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/units"
 )
 
 // Note is a remark of the diary.
@@ -28,6 +29,21 @@ type Conditions struct {
 	Temperature       *float64           `json:"mean_temperature_c"`
 	Background        *float64           `json:"mean_background"` // at the background sensor, in the result's unit
 	Notes             []Note             `json:"notes"`
+	// What was read off the dust collector under the setup; nil if nothing was, or if
+	// it was not asked for.
+	Collector *CollectorState `json:"collector,omitempty"`
+}
+
+// CollectorState is the latest of each reading off the dust collector.
+type CollectorState struct {
+	Flow          *units.Flow     `json:"flow"`
+	FlowLow       *units.Flow     `json:"flow_low"`
+	FlowHigh      *units.Flow     `json:"flow_high"`
+	Static        *units.Pressure `json:"static_pressure"`
+	FilterDrop    *units.Pressure `json:"filter_drop"`
+	Current       *units.Current  `json:"current_a"`
+	RatedCurrent  *units.Current  `json:"rated_current_a"`
+	CurrentIsOver bool            `json:"current_over_rating"`
 }
 
 // Confounder is a condition that was not alike and may be part of the difference.
@@ -70,6 +86,9 @@ func (st *study) conditions(q quantity, a analysis) []Conditions {
 		c.Background = ptr(st.meanDuring(a, side, q.bgPlus))
 		c.HumidShare = ptr(st.share(a, side, func(m measured) float64 { return m.humid }))
 		c.Notes = append(c.Notes, st.notesDuring(a, side)...)
+		if state, ok := st.in.Collector[c.Setup]; ok {
+			c.Collector = &state
+		}
 	}
 	return rows
 }

@@ -34,6 +34,8 @@ type Input struct {
 	DriftSource     string // where it is known from, in words
 	// Notes are the diary's remarks.
 	Notes []Note
+	// Collector is what was read off the dust collector, by setup; nil: not asked for.
+	Collector map[string]CollectorState
 	// Exhaust is the metric at the outlet of the dust collection; nil: no sensor there.
 	Exhaust *dust.Series
 	// Level, in the metric's unit, is one that should not be passed for long; 0: none.

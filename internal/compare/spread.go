@@ -2,7 +2,6 @@ package compare
 
 import (
 	"fmt"
-	"math"
 )
 
 // Spread is how much the sessions of one setup differ.
@@ -26,20 +25,7 @@ func SpreadOf(in Input) (Spread, error) {
 	if err := in.checkSeries(); err != nil {
 		return Spread{}, err
 	}
-	st := newStudy(in)
-	if st.noDiary {
-		return Spread{}, fmt.Errorf("spread of sessions: %w: %w", errNoDiary, ErrTooFew)
-	}
-	q := st.channel(in.Metric)
-	nets, loq := st.netMeans(q, rules{})
-	var samples []sample
-	for i, r := range st.runs {
-		if x := nets[i].value; st.takes(r, rules{}) && !math.IsNaN(x) {
-			samples = append(samples, st.sample(r, math.Log(math.Max(x, loq))))
-		}
-	}
-	samples, _ = keepLinked(samples)
-	effects, err := fitSessions(observations(samples))
+	_, samples, effects, err := sessionsOf(in)
 	if err != nil {
 		return Spread{}, err
 	}

@@ -25,6 +25,8 @@ type Question struct {
 	Level           float64
 	ClearanceWindow compare.ClearanceWindow
 	PlanSeed        uint64
+	// Airflow asks for what was read off the collector beside the ratio.
+	Airflow bool
 }
 
 // companions are the channels that a comparison shows beside its metric: the

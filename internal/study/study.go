@@ -11,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"dustlog/internal/airflow"
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
 )
@@ -36,6 +37,7 @@ type Settings struct {
 	Factors        map[string][]exposure.Factor // beside those on record
 	Kappa          map[string]float64           // by sensor: how strongly its dust takes up water
 	SmallestChange float64                      // percent
+	Collectors     []airflow.Collector          // records of the dust collector, by setup
 }
 
 // Window is the stretch of time asked about; zero ends are open.

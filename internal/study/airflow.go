@@ -1,0 +1,141 @@
+package study
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"dustlog/internal/airflow"
+	"dustlog/internal/clearance"
+	"dustlog/internal/compare"
+	"dustlog/internal/dust"
+)
+
+// errNoEntries is where records hold no entries of the diary, as a server's copy does.
+var errNoEntries = errors.New("readings off the collector are in the shop's own store only, not in a server's copy")
+
+// Airflow tells what the readings off the collector mean, beside the clearance and the
+// fine dust by the metric where there are any. It also answers where no sensor was
+// ever recorded.
+func Airflow(ctx context.Context, records Records, settings Settings, metric dust.Channel, w Window) (airflow.Result, error) {
+	diary, ok := records.(noted)
+	if !ok {
+		return airflow.Result{}, errNoEntries
+	}
+	in := airflow.Input{Collectors: settings.Collectors}
+	var err error
+	if in.Entries, err = diary.Entries(ctx, w.From, w.To); err != nil {
+		return airflow.Result{}, err
+	}
+	if in.Setups, err = records.SetupPeriods(ctx); err != nil {
+		return airflow.Result{}, err
+	}
+	var warnings []string
+	switch s, err := Open(ctx, records, settings); {
+	case errors.Is(err, dust.ErrNoReadings):
+		warnings = append(warnings, "no dust was measured, so nothing can be said of airflow and dust")
+	case err != nil:
+		return airflow.Result{}, err
+	default:
+		if in.Clearances, err = s.clearances(ctx, metric, w); err != nil {
+			warnings = append(warnings, "clearance of the room: "+err.Error())
+		}
+		if in.Sessions, err = s.sessionDust(ctx, metric, w); err != nil {
+			warnings = append(warnings, "fine dust by session: "+err.Error())
+		}
+	}
+	if err := ctx.Err(); err != nil {
+		return airflow.Result{}, err
+	}
+	r, err := airflow.Analyse(in)
+	r.Warnings = append(r.Warnings, warnings...)
+	return r, err
+}
+
+// clearances are the measured rates by setup.
+func (s *Study) clearances(ctx context.Context, metric dust.Channel, w Window) (map[string]airflow.Clearance, error) {
+	result, err := s.Clearance(ctx, Clearing{Metric: metric, Window: w, Longest: clearance.DefaultLongest})
+	if err != nil {
+		return nil, err
+	}
+	rates := map[string]airflow.Clearance{}
+	for _, c := range result.Setups {
+		if c.PerHour != nil {
+			rates[c.Setup] = airflow.Clearance{PerHour: c.PerHour, Low: c.Low, High: c.High}
+		}
+	}
+	return rates, nil
+}
+
+// sessionDust is the fine dust of each session: with several setups as a ratio to the
+// level of the first, at the mix of tasks that both share.
+func (s *Study) sessionDust(ctx context.Context, metric dust.Channel, w Window) ([]airflow.SessionDust, error) {
+	setups := s.SetupsInOrder()
+	if len(setups) == 0 {
+		return nil, errors.New("no setup was declared (dustlog setup use)")
+	}
+	in, err := s.comparison(ctx, Question{Before: setups[0], Metric: metric, Window: w})
+	if err != nil {
+		return nil, err
+	}
+	var list []airflow.SessionDust
+	if len(setups) == 1 {
+		levels, err := compare.SessionLevels(in)
+		for _, l := range levels {
+			list = append(list, airflow.SessionDust{Start: l.Start, Setup: l.Setup, Dust: l.Level})
+		}
+		return list, err
+	}
+	for i, other := range setups[1:] {
+		in.After = other
+		result, err := compare.Compare(in)
+		if err != nil {
+			return nil, fmt.Errorf("%q against %q: %w", other, setups[0], err)
+		}
+		for _, x := range result.Sessions {
+			first := x.Setup == setups[0]
+			if x.Adjusted != nil && result.GMBefore != nil && *result.GMBefore > 0 && (i == 0 || !first) {
+				list = append(list, airflow.SessionDust{Start: x.Start, Setup: x.Setup, Dust: *x.Adjusted / *result.GMBefore})
+			}
+		}
+	}
+	return list, nil
+}
+
+// collectorStates are the latest readings off the collector by setup; none where the
+// records hold no entries.
+func (s *Study) collectorStates(ctx context.Context, w Window) (map[string]compare.CollectorState, error) {
+	diary, ok := s.records.(noted)
+	if !ok {
+		return nil, nil
+	}
+	entries, err := diary.Entries(ctx, w.From, w.To)
+	if err != nil {
+		return nil, err
+	}
+	r, err := airflow.Analyse(airflow.Input{Collectors: s.settings.Collectors, Entries: entries, Setups: s.setups})
+	if err != nil {
+		return nil, err
+	}
+	states := map[string]compare.CollectorState{}
+	for _, x := range r.Setups {
+		if x.Readings == 0 {
+			continue
+		}
+		state := compare.CollectorState{}
+		if x.Flow != nil {
+			state.Flow, state.FlowLow, state.FlowHigh = &x.Flow.Flow, x.Flow.Low, x.Flow.High
+		}
+		if x.Static != nil {
+			state.Static = &x.Static.Pressure
+		}
+		if n := len(x.Filter.Readings); n > 0 {
+			state.FilterDrop = &x.Filter.Readings[n-1].Drop
+		}
+		if x.Motor != nil {
+			state.Current, state.RatedCurrent, state.CurrentIsOver = &x.Motor.Current, x.Motor.Rated, x.Motor.Over
+		}
+		states[x.Setup] = state
+	}
+	return states, nil
+}
