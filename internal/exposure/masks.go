@@ -22,7 +22,7 @@ var dustyWork = append([]string{"sand", "turning", "lathe"}, whirlingWork...)
 // whirlingWork moves dust that has settled.
 var whirlingWork = []string{"sweep", "broom", "blow", "compressed air"}
 
-var dustyVessels = []string{"bag", "bin", "filter", "drum"}
+var dustyVessels = []string{"bag", "bin", "filter", "drum", "sack", "hopper", "canister", "cyclone", "collector", "extractor", "separator", "vac"}
 
 var emptying = []string{"chang", "empt", "swap", "replac", "clean"}
 

@@ -276,7 +276,7 @@ func TestNoBreathingZoneNoAnswer(t *testing.T) {
 }
 
 func TestWorkThatKeepsItOnByDefault(t *testing.T) {
-	for _, name := range []string{"sanding", "Hand Sanding", "turning", "lathe work", "dry sweeping", "bag changing", "bin change", "drum emptying", "cleaning the filter", "blowing down"} {
+	for _, name := range []string{"sanding", "Hand Sanding", "turning", "lathe work", "dry sweeping", "bag changing", "bin change", "drum emptying", "cleaning the filter", "emptying the dust collector", "empty cyclone", "emptying shop-vac", "sack change", "blowing down"} {
 		require.True(t, byDefault(name), name)
 	}
 	for _, name := range []string{"assembly", "planing", "cabinet making", "cleaning brushes", "drum", "routing"} {
