@@ -3,6 +3,7 @@ package web
 import (
 	"bytes"
 	"fmt"
+	"io"
 	"log/slog"
 	"net/http"
 	"net/http/httptest"
@@ -223,4 +224,75 @@ func TestAHashMadeElsewhere(t *testing.T) {
 	require.NoError(t, err)
 	require.True(t, p.Matches("correcthorse"))
 	require.False(t, p.Matches("correcthorsf"))
+}
+
+// A session from before the login is not the one from after it.
+func TestALoginMakesANewSession(t *testing.T) {
+	s, _ := locked(t)
+	old := s.logIn("look-password")
+	answer := s.answer(request(http.MethodPost, "/login", "password=write-password", old))
+	require.Equal(t, http.StatusSeeOther, answer.StatusCode)
+	require.Equal(t, http.StatusSeeOther, s.answer(request(http.MethodGet, "/", "", old)).StatusCode, "the old one is no longer known")
+	planted := &http.Cookie{Name: old.Name, Value: "planted"}
+	for _, c := range s.answer(request(http.MethodPost, "/login", "password=look-password", planted)).Cookies() {
+		require.NotEqual(t, planted.Value, c.Value)
+	}
+}
+
+// A password in an address would be in histories and logs: it opens nothing, and no
+// address that the page makes holds one.
+func TestNoSecretIsInAnAddress(t *testing.T) {
+	s, log := locked(t)
+	r := request(http.MethodGet, "/?password=write-password", "", nil)
+	require.Equal(t, "/login", s.answer(r).Header.Get("Location"))
+	require.Equal(t, http.StatusOK, s.answer(request(http.MethodGet, "/login?password=write-password", "", nil)).StatusCode, "still the form")
+	r = request(http.MethodPost, "/login?password=write-password", "", nil)
+	require.Equal(t, http.StatusUnauthorized, s.answer(r).StatusCode)
+	answer := s.answer(request(http.MethodPost, "/login", "password=write-password", nil))
+	require.Equal(t, "/", answer.Header.Get("Location"))
+	require.NotContains(t, log.String(), "write-password")
+	require.Contains(t, s.get(200, "/login"), `method="post"`)
+}
+
+func TestALargeFormIsNotRead(t *testing.T) {
+	s, _ := locked(t)
+	answer := s.answer(request(http.MethodPost, "/login", "x="+strings.Repeat("a", 1<<20)+"&password=write-password", nil))
+	require.Equal(t, http.StatusUnauthorized, answer.StatusCode)
+}
+
+// Who guessed too often is told so on the login, with the time to wait.
+func TestTheLoginSaysHowLongToWait(t *testing.T) {
+	s, _ := locked(t)
+	for range guessesAtOnce {
+		s.answer(request(http.MethodPost, "/login", "password=wrong-password", nil))
+	}
+	answer := s.answer(request(http.MethodPost, "/login", "password=write-password", nil))
+	require.Equal(t, http.StatusTooManyRequests, answer.StatusCode)
+	require.Equal(t, "30", answer.Header.Get("Retry-After"))
+	text, err := io.ReadAll(answer.Body)
+	require.NoError(t, err)
+	require.Contains(t, string(text), "try again in 30 s")
+	require.Contains(t, string(text), `type="password"`)
+}
+
+func TestAnUnknownAddressHasAPage(t *testing.T) {
+	s := newShop(t, nil)
+	require.Contains(t, s.get(http.StatusNotFound, "/nothing"), "There is no page at this address.")
+}
+
+// Whoever may only look is offered nothing to write with, on no page.
+func TestALookerSeesNoButtons(t *testing.T) {
+	s, _ := locked(t)
+	s.sensor("bench", "breathing_zone", 100, 30, 0)
+	s.post(http.StatusUnauthorized, "/diary/enter", "kind", "start", "name", "sanding")
+	look, write := s.logIn("look-password"), s.logIn("write-password")
+	s.answer(request(http.MethodPost, "/diary/enter", "kind=start&name=sanding", write))
+	for _, path := range []string{"/", "/diary", "/dock"} {
+		for cookie, offered := range map[*http.Cookie]bool{look: false, write: true} {
+			text, err := io.ReadAll(s.answer(request(http.MethodGet, path, "", cookie)).Body)
+			require.NoError(t, err)
+			require.Contains(t, string(text), "Sanding")
+			require.Equal(t, offered, strings.Contains(string(text), "/diary/enter"), path)
+		}
+	}
 }
