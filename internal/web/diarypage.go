@@ -77,7 +77,7 @@ func (s *Server) diaryLines(r *http.Request) (lines []diaryLine, err error) {
 		return nil, err
 	}
 	for _, t := range tasks {
-		l := diaryLine{at: t.Start, When: clock(t.Start) + "–" + clock(t.Stop), Words: taskWords(t.Name, t.Material, t.Person), Lasted: ago(t.Stop.Sub(t.Start))}
+		l := diaryLine{at: t.Start, When: clock(t.Start) + "–" + clock(t.Stop), Words: taskWords(t.Name, t.Material, t.Person), Lasted: ago(t.Stop.Sub(t.Start).Round(time.Second))}
 		if t.Running() {
 			l.When, l.Lasted = clock(t.Start), "runs, "+ago(now.Sub(t.Start))
 		}

@@ -44,7 +44,7 @@ type dockView struct {
 	Running   []runningView
 	Choices   []choiceView
 	Setup     string
-	Setups    []string
+	Others    []string // setups that are not in use
 	Gauges    []gaugeChoice
 	Undo      *entryView
 	Forgotten []forgottenView
@@ -118,7 +118,7 @@ func sortTasks(tasks []dust.Task) (running, choices []dust.Task) {
 }
 
 func (s *Server) dock(d diaryNow) dockView {
-	v := dockView{Setup: d.setup, Setups: d.setups, Gauges: d.gauges, Forgotten: d.forgotten, Version: d.version()}
+	v := dockView{Setup: d.setup, Others: without(d.setups, d.setup), Gauges: d.gauges, Forgotten: d.forgotten, Version: d.version()}
 	now := s.o.Now()
 	for _, t := range d.running {
 		since := fmt.Sprintf("since %s, %s", t.Start.In(s.zone()).Format("15:04"), ago(now.Sub(t.Start).Truncate(time.Minute)))
@@ -141,6 +141,10 @@ func (s *Server) dock(d diaryNow) dockView {
 		}
 	}
 	return v
+}
+
+func without(names []string, one string) []string {
+	return slices.DeleteFunc(slices.Clone(names), func(name string) bool { return name == one })
 }
 
 // version changes whenever what the dock shows may have changed.
