@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/http"
 	"net/http/httptest"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -184,4 +185,34 @@ func TestEveryGaugeHasItsWords(t *testing.T) {
 	for _, k := range airflow.GaugeKinds {
 		require.NotEmpty(t, gaugeWords[k.Kind], k.Kind)
 	}
+}
+
+// An hour of quiet after half an hour at 400 µg/m³: the stop is proposed for the end of
+// the dust, and one tap takes it.
+func TestAForgottenStopIsProposedAndTaken(t *testing.T) {
+	s := newShop(t, nil)
+	require.NoError(t, s.store.PutSensor(t.Context(), dust.Sensor{Name: "bench", Model: "sps30", Position: dust.BreathingZone}))
+	ended := noon.Add(-time.Hour)
+	var batch []dust.Reading
+	for at := noon.Add(-4 * time.Hour); at.Before(noon); at = at.Add(2 * time.Second) {
+		level := 8.0
+		if at.Before(ended) && !at.Before(ended.Add(-30*time.Minute)) {
+			level = 400
+		}
+		batch = append(batch, reading("bench", at, level))
+	}
+	_, err := s.store.Append(t.Context(), batch)
+	require.NoError(t, err)
+	_, err = s.store.StartTask(t.Context(), dust.Task{Name: "sanding", Start: ended.Add(-30 * time.Minute)})
+	require.NoError(t, err)
+
+	dock := s.get(200, "/dock")
+	require.Contains(t, dock, "Was sanding over at 11:00?")
+	require.Contains(t, dock, "At bench the dust fell at 11:00")
+	at := regexp.MustCompile(`name="at_ms" value="(\d+)"`).FindStringSubmatch(dock)
+	require.NotNil(t, at)
+	require.True(t, s.tasks()[0].Running(), "nothing is entered unasked")
+	s.post(200, "/diary/enter", "kind", "stop", "at_ms", at[1])
+	require.WithinDuration(t, ended, s.tasks()[0].Stop, time.Minute)
+	require.NotContains(t, s.get(200, "/dock"), "Was sanding over")
 }
