@@ -1,10 +1,14 @@
-# Two commands matter: `go run ./cmd/dustlog demo` and `make test`.
+# Two commands matter: `go run ./cmd/dustlog demo` and `make test`. `make help` lists the rest.
 
 CACHE := $(or $(XDG_CACHE_HOME),$(HOME)/.cache)/dustlog
 TOOLS := $(CACHE)/tools
 export DUSTLOG_INFLUXD := $(TOOLS)/influxd
 
-.PHONY: test tools check unit race browser cross docs validate fuzz bench build clean
+.DEFAULT_GOAL := test
+.PHONY: help test tools check unit race browser cross docs validate fuzz bench build release clean
+
+help: ## this list
+	@sed -nE 's/^([a-z]+):.*## (.*)/\1\t\2/p' $(MAKEFILE_LIST) | expand -t 11
 
 test: tools check unit race browser cross ## everything, with what it needs
 
@@ -15,9 +19,11 @@ check: ## format, lint, import arrows, tidy modules, generated pages up to date
 	@test -z "$$(gofmt -l .)" || { gofmt -l .; echo "run gofmt -w on these"; exit 1; }
 	go vet ./...
 	cd browsertests && go vet ./...
+	cd packaging && go vet ./...
 	$(TOOLS)/golangci-lint run ./...
 	go mod tidy -diff
 	cd browsertests && go mod tidy -diff
+	cd packaging && go mod tidy -diff
 	go run ./internal/validation/page -check
 
 unit: ## all tests of the main module
@@ -63,5 +69,8 @@ fuzz: ## every fuzz target for FUZZTIME
 bench: ## benchmarks
 	go test -run '^$$' -bench . -benchmem ./...
 
-clean:
-	rm -rf dustlog dustlog-demo
+release: ## programs, packages and checksums of VERSION (as in 1.2.0) for all platforms, in dist
+	cd packaging && go run . -version $(VERSION) -out ../dist
+
+clean: ## what build, demo and release leave
+	rm -rf dustlog dustlog-demo dist
