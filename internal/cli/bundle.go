@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"dustlog/internal/bundle"
+	"dustlog/internal/clearance"
 	"dustlog/internal/compare"
 	"dustlog/internal/config"
 	"dustlog/internal/csvfile"
@@ -61,10 +62,17 @@ type evidenceResults struct {
 	Exposure  exposure.Result `json:"exposure"`
 	Compare   *compare.Result `json:"compare"`
 	NoCompare string          `json:"no_compare,omitempty"`
+	// Absent in bundles of older versions.
+	Clearance  []clearance.Result    `json:"clearance,omitempty"`
+	Respirator *study.PastRespirator `json:"respirator,omitempty"`
 }
 
 func resultsOf(in report.Input) evidenceResults {
-	return evidenceResults{Schema: 1, Exposure: in.Exposure, Compare: in.Compare, NoCompare: in.NoCompare}
+	r := evidenceResults{Schema: 1, Exposure: in.Exposure, Compare: in.Compare, NoCompare: in.NoCompare, Respirator: in.Respirator}
+	for _, c := range in.Cleared {
+		r.Clearance = append(r.Clearance, c.Result)
+	}
+	return r
 }
 
 func settingsOf(cfg config.Config, o reportOptions, w study.Window) evidenceSettings {

@@ -3,6 +3,7 @@ package cli
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"path/filepath"
@@ -142,7 +143,7 @@ func gather(ctx context.Context, a *app, cfg config.Config, s *study.Study, reco
 	if in.Shop == "" {
 		in.Shop = "Workshop"
 	}
-	bar := a.progress(5, "exposure")
+	bar := a.progress(6, "exposure")
 	defer bar.done()
 	var err error
 	if in.Exposure, err = exposureOf(ctx, s, cfg, dust.PM25, w); err != nil {
@@ -161,8 +162,55 @@ func gather(ctx context.Context, a *app, cfg config.Config, s *study.Study, reco
 		return in, err
 	}
 	in.From, in.To = bounds(in.Exposure)
+	bar.step("after work, respirator, calibration")
+	if err = pastFor(ctx, s, w, &in); err != nil {
+		return in, err
+	}
 	bar.step("pictures")
 	return in, nil
+}
+
+// pastFor adds how the air clears, the respirator question as of the last shift, and
+// what is on record of calibrations.
+func pastFor(ctx context.Context, s *study.Study, w study.Window, in *report.Input) error {
+	var err error
+	if in.Cleared, err = s.Cleared(ctx, w); err != nil {
+		return err
+	}
+	past, err := s.PastRespirator(in.Exposure, in.Cleared, in.To)
+	if err != nil {
+		return err
+	}
+	in.Respirator = &past
+	in.Calibrations = s.Calibrations()
+	if in.CalibrationPictures, err = s.CalibrationPictures(ctx, in.To); err != nil {
+		return err
+	}
+	return weekFor(ctx, s, in)
+}
+
+// weekFor adds the last days' quarters of an hour where someone breathes: a picture
+// of at most a fortnight.
+func weekFor(ctx context.Context, s *study.Study, in *report.Input) error {
+	sensor, err := s.Compared("")
+	if err != nil {
+		return nil // several sensors to choose from, or none: there is no one picture
+	}
+	from := in.From
+	if fortnight := in.To.AddDate(0, 0, -14); from.Before(fortnight) {
+		from = fortnight
+	}
+	q, err := s.Quarters(ctx, sensor.Name, dust.PM25, study.Window{From: from, To: in.To})
+	switch {
+	case errors.Is(err, dust.ErrNoReadings):
+		return nil
+	case err != nil:
+		return err
+	}
+	if len(q.Means) > 0 {
+		in.Weeks = []plots.WeekData{weekData(q, in.Exposure.Limit)}
+	}
+	return nil
 }
 
 // compareFor compares the setups asked for, or the only two there are.

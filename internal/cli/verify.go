@@ -27,7 +27,7 @@ func newVerify(a *app) *cobra.Command {
 		Use:   "verify FILE",
 		Short: "Recompute an evidence bundle and say whether its results hold",
 		Long: `Check every file of an evidence bundle against its SHA-256, put its readings and
-diary into a fresh store, compute exposure and comparison again, and say
+diary into a fresh store, compute every result again, and say
 "identical" or list what differs. Nothing outside the bundle is used but this
 program; the bundle is not changed.
 
@@ -104,7 +104,7 @@ func (v *verification) print(a *app) {
 		return
 	}
 	fmt.Fprintf(a.Stdout, "  %d files as the manifest says\n", v.Files)
-	fmt.Fprintf(a.Stdout, "  %d readings taken in again, exposure and comparison computed again by %s\n", v.Readings, v.CheckedBy)
+	fmt.Fprintf(a.Stdout, "  %d readings taken in again, results computed again by %s\n", v.Readings, v.CheckedBy)
 	if v.Identical {
 		fmt.Fprintln(a.Stdout, "  identical: every number and every word of the results")
 		return
@@ -167,7 +167,7 @@ func (v *verification) recompute(ctx context.Context, a *app, b *bundle.Bundle) 
 	if err := json.Unmarshal(text, &is); err != nil {
 		return err
 	}
-	v.Differences = append(v.Differences, compareJSON("", was, is)...)
+	v.Differences = append(v.Differences, compareJSON("", was, onlyKept(was, is))...)
 	return nil
 }
 
@@ -263,6 +263,22 @@ func enterCalibration(ctx context.Context, store *sqlite.Store, c dust.Calibrati
 		_, err = store.RetireCalibration(ctx, c.ID, c.RetiredWhy, c.Retired)
 	}
 	return err
+}
+
+// onlyKept leaves out of what was computed here the results that bundles of older
+// versions do not hold.
+func onlyKept(was, is any) any {
+	held, ok := was.(map[string]any)
+	now, ok2 := is.(map[string]any)
+	if !ok || !ok2 {
+		return is
+	}
+	for _, key := range []string{"clearance", "respirator"} {
+		if _, has := held[key]; !has {
+			delete(now, key)
+		}
+	}
+	return now
 }
 
 // compareJSON lists where two JSON documents differ.

@@ -12,7 +12,7 @@ import (
 // Answers are the three questions that decide everything, answered from the
 // results in words that need no training.
 func Answers(in Input) []Answer {
-	return []Answer{captured(in), respirator(in), helped(in)}
+	return []Answer{captured(in), stillNeeded(in), helped(in)}
 }
 
 func captured(in Input) Answer {
@@ -60,7 +60,7 @@ func changeText(ratio float64) string {
 	return fmt.Sprintf("+%.0f %%", percent)
 }
 
-func respirator(in Input) Answer {
+func stillNeeded(in Input) Answer {
 	a := Answer{Question: "Is a respirator still needed?", Tone: "open"}
 	overall := exposure.OverallMask(in.Exposure.Masks)
 	a.Why = overall.Why

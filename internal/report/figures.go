@@ -41,6 +41,9 @@ func evidence(in Input) ([]figure, error) {
 	if person := breathingZone(in.Exposure); len(person.Shifts) > 0 && len(person.Tasks) > 0 {
 		wanted = append(wanted, taskDose(person, in.Zone))
 	}
+	for i, d := range in.Weeks {
+		wanted = append(wanted, week(i, d, in.Zone))
+	}
 	var figures []figure
 	for _, make := range wanted {
 		f, err := make()
@@ -88,6 +91,27 @@ func taskDose(r exposure.Result, zone *time.Location) func() (figure, error) {
 	}
 }
 
+func week(i int, d plots.WeekData, zone *time.Location) func() (figure, error) {
+	return func() (figure, error) {
+		return draw(figure{ID: fmt.Sprintf("week-%d", i+1), Title: "Days and hours at " + d.Sensor.Name, Alt: plots.AltTextWeek(d, plots.Options{Zone: zone}),
+			Caption: "Every bar is a mean over fifteen minutes of the clock; all rows have one scale."}, zone,
+			func(w io.Writer, o plots.Options) error { return plots.Week(w, d, o) })
+	}
+}
+
+// days are the shifts of each group on probability paper, where there are enough for
+// a line.
+func days(in Input, groups []exposure.GroupResult) ([]figure, error) {
+	drawn := slices.DeleteFunc(slices.Clone(groups), func(g exposure.GroupResult) bool { return len(g.Plot) < 3 })
+	if len(drawn) == 0 {
+		return nil, nil
+	}
+	f, err := draw(figure{ID: "days-as-group", Title: "Shifts and what other days may bring", Alt: plots.AltTextProbability(drawn),
+		Caption: "Each mark is a shift. The steeper the line, the more the days differ."}, in.Zone,
+		func(w io.Writer, o plots.Options) error { return plots.Probability(w, drawn, o) })
+	return []figure{f}, err
+}
+
 // traces are the shifts shown minute by minute.
 func traces(in Input) ([]figure, error) {
 	var figures []figure
@@ -103,3 +127,6 @@ func traces(in Input) ([]figure, error) {
 	}
 	return figures, nil
 }
+
+// breathed reports whether a run was measured where a person breathes.
+func breathed(t exposure.TaskResult) bool { return t.Position == dust.BreathingZone }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -50,14 +51,12 @@ const pictureDPI = 220
 
 func (p *paper) drawPictures() error {
 	p.pictures = map[string][]byte{}
-	for _, figures := range [][]figure{p.Evidence, p.view.Traces} {
-		for _, f := range figures {
-			var png bytes.Buffer
-			if err := f.paint(&png, plots.Options{Format: plots.PNG, Zone: p.Zone, DPI: pictureDPI}); err != nil {
-				return fmt.Errorf("figure %q: %w", f.Title, err)
-			}
-			p.pictures[f.ID] = png.Bytes()
+	for _, f := range p.view.pictures() {
+		var png bytes.Buffer
+		if err := f.paint(&png, plots.Options{Format: plots.PNG, Zone: p.Zone, DPI: pictureDPI}); err != nil {
+			return fmt.Errorf("figure %q: %w", f.Title, err)
 		}
+		p.pictures[f.ID] = png.Bytes()
 	}
 	return nil
 }
@@ -73,8 +72,11 @@ func (p *paper) lay(contents []contentsLine) error {
 	p.frontPage()
 	p.pdf.AddPage()
 	p.contents(contents)
-	for _, part := range []func() error{p.evidence, p.comparison, p.shifts, p.respirator, p.words, p.data, p.method, p.appendix} {
-		if err := part(); err != nil {
+	p.whatNext()
+	shared := func(s part) func() error { return func() error { return p.part(s) } }
+	for _, set := range []func() error{p.evidence, p.comparison, p.shifts, shared(p.Uncertainty), shared(p.Clearance), p.respirator,
+		shared(p.LimitStatus), shared(p.Calibration), p.words, p.data, p.method, p.appendix} {
+		if err := set(); err != nil {
 			return err
 		}
 	}
@@ -97,6 +99,49 @@ func (p *paper) frontPage() {
 	p.gap(2)
 	p.para("These answers come from low-cost optical sensors. They show change, and they can warn. They cannot clear an inhalable-dust limit, and nothing here replaces local codes, licensed practice or a hygienist’s filter sample.")
 	p.list(p.Cautions[:2])
+}
+
+// whatNext is what to do tomorrow, under the contents.
+func (p *paper) whatNext() {
+	p.subheading("What to do next")
+	p.list(p.Next)
+	p.small("Every number can be traced. Its ID is that of its row, a slash, and its column’s key, both in small type: dustlog explain ID prints formula, inputs and source, and which readings it rests on.")
+}
+
+// part sets a section that screen and paper share.
+func (p *paper) part(s part) error {
+	p.section(s.Title)
+	for _, text := range s.Intro {
+		p.para(text)
+	}
+	for _, g := range s.Tables {
+		p.grid(g)
+	}
+	p.small(s.Gloss)
+	p.list(s.Notes)
+	return p.figures(s.Figures)
+}
+
+func (p *paper) grid(g grid) {
+	columns := make([]column, len(g.Columns))
+	for i, c := range g.Columns {
+		columns[i] = column{head: withID(c.Head, c.Key), width: c.Width, right: c.Right}
+	}
+	var rows [][]string
+	for _, r := range g.Rows {
+		cells := slices.Clone(r.Cells)
+		cells[0] = withID(cells[0], r.ID)
+		rows = append(rows, cells)
+	}
+	p.table(g.Caption, columns, rows)
+}
+
+// withID puts an ID under a cell's words.
+func withID(text, id string) string {
+	if id == "" {
+		return text
+	}
+	return text + idMark + id
 }
 
 // toneMark says beside the colour how an answer is meant.
@@ -136,14 +181,16 @@ func (p *paper) contents(found []contentsLine) {
 		p.pdf.SetY(y + lineHeight(bodySize))
 	}
 	if found == nil { // the room they will take
-		p.gap(float64(len(sectionTitles)) * lineHeight(bodySize))
+		p.gap(float64(len(sectionTitles)+sharedParts) * lineHeight(bodySize))
 	}
 	p.gap(2)
 }
 
+// sharedParts is how many sections beside them are of both screen and paper.
+const sharedParts = 5
+
 // sectionTitles is how many lines the contents may have.
-var sectionTitles = []string{"The evidence", "The comparison in numbers", "What was breathed, shift by shift", "The respirator, task by task",
-	"Cautions", "What the sensors cannot show", "What a report should hold", "Data: what there is, what is missing", "Method and sources", "Appendix"}
+var sectionTitles = []string{"The evidence", "The comparison in numbers", "What was breathed, shift by shift", "Cautions", "What the sensors cannot show", "What a report should hold", "Data: what there is, what is missing", "Method and sources", "Appendix"}
 
 func (p *paper) figures(list []figure) error {
 	for _, f := range list {
@@ -172,21 +219,21 @@ func (p *paper) comparison() error {
 	both := func(x, y string) []string { return []string{x, y} }
 	rows := [][]string{
 		append([]string{unit + "s"}, both(fmt.Sprint(r.NBefore), fmt.Sprint(r.NAfter))...),
-		append([]string{r.MeanKind + ", " + r.Unit}, both(num("%.3g", r.GMBefore), num("%.3g", r.GMAfter))...),
-		{"ratio after/before", fmt.Sprintf("%s (%s to %s)", num("%.2f", r.Ratio), num("%.2f", r.CILow), num("%.2f", r.CIHigh)), ""},
-		{"p (interval method)", num("%.3f", r.PValue), ""},
-		{"p (relabelling the " + unit + "s)", num("%.3f", r.PermutationP), ""},
+		append([]string{withID(r.MeanKind+", "+r.Unit, "compare")}, both(num("%.3g", r.GMBefore), num("%.3g", r.GMAfter))...),
+		{withID("ratio after/before", "compare/ratio, compare/ci_low, compare/ci_high"), fmt.Sprintf("%s (%s to %s)", num("%.2f", r.Ratio), num("%.2f", r.CILow), num("%.2f", r.CIHigh)), ""},
+		{withID("p (interval method)", "compare/p"), num("%.3f", r.PValue), ""},
+		{withID("p (relabelling the "+unit+"s)", "compare/p_relabelled"), num("%.3f", r.PermutationP), ""},
 		{"smallest reduction that matters", fmt.Sprintf("%.0f %%", r.SmallestChange), ""},
 		{"design grade", string(r.Design), ""},
 	}
 	p.table(fmt.Sprintf("%s, sensor “%s” (%s)", metricLabel(r.Metric), r.Sensor, spaced(r.Position)),
-		[]column{{"", 4, false}, {r.Before, 3, true}, {r.After, 3, true}}, rows)
+		[]column{{"", 4, false}, {withID(r.Before, "before"), 3, true}, {withID(r.After, "after"), 3, true}}, rows)
 	p.para(capital(r.DesignWhy) + ".")
 	var bins [][]string
 	for _, b := range r.Bins {
-		bins = append(bins, []string{b.Label, b.Unit, num("%.3g", b.Before), num("%.3g", b.After), num("%.2f", b.Ratio), num("%.2f", b.CILow) + " to " + num("%.2f", b.CIHigh), b.Note})
+		bins = append(bins, []string{withID(b.Label, "compare/size/"+b.Metric), b.Unit, num("%.3g", b.Before), num("%.3g", b.After), num("%.2f", b.Ratio), num("%.2f", b.CILow) + " to " + num("%.2f", b.CIHigh), b.Note})
 	}
-	p.table("By size: mean of the "+unit+"s", []column{{"size", 2.2, false}, {"unit", 1.2, false}, {r.Before, 1.5, true}, {r.After, 1.5, true}, {"ratio", 1, true}, {"95 % interval", 2, true}, {"remark", 4, false}}, bins)
+	p.table("By size: mean of the "+unit+"s", []column{{"size", 2.2, false}, {"unit", 1.2, false}, {withID(r.Before, "before"), 1.5, true}, {withID(r.After, "after"), 1.5, true}, {withID("ratio", "ratio"), 1, true}, {"95 % interval", 2, true}, {"remark", 4, false}}, bins)
 	p.list(sentences(r.Warnings))
 	return nil
 }
@@ -208,12 +255,15 @@ func (p *paper) shifts() error {
 	if err := p.figures(p.view.Traces); err != nil {
 		return err
 	}
+	if err := p.figures(p.Days); err != nil {
+		return err
+	}
 	var groups [][]string
 	for _, g := range p.Groups {
-		groups = append(groups, []string{g.Sensor, g.Setup, fmt.Sprint(g.Days), num("%.3g", g.GM), num("%.2f", g.GSD), num("%.3g", g.P95), num("%.3g", g.UTL95_70), string(g.Finding), g.Why})
+		groups = append(groups, []string{withID(g.Sensor, groupID(g)), g.Setup, fmt.Sprint(g.Days), num("%.3g", g.GM), num("%.2f", g.GSD), num("%.3g", g.P95), num("%.3g", g.UTL95_70), string(g.Finding), g.Why})
 	}
 	p.table("What these shifts say about other days: the shifts of one sensor under one setup as days of one exposure group",
-		[]column{{"sensor", 1.2, false}, {"setup", 1.6, false}, {"days", 0.7, true}, {"GM mg/m³", 1, true}, {"GSD", 0.8, true}, {"95th percentile mg/m³", 1.4, true}, {"UTL95,70 mg/m³", 1.3, true}, {"finding", 1.2, false}, {"reason", 4, false}}, groups)
+		[]column{{"sensor", 1.2, false}, {"setup", 1.6, false}, {"days", 0.7, true}, {withID("GM mg/m³", "gm"), 1, true}, {withID("GSD", "gsd"), 0.8, true}, {withID("95th percentile mg/m³", "p95"), 1.4, true}, {withID("UTL95,70 mg/m³", "utl95_70"), 1.3, true}, {"finding", 1.2, false}, {"reason", 4, false}}, groups)
 	return nil
 }
 
@@ -224,35 +274,29 @@ func (p *paper) shiftTable(caption string, shifts []exposure.ShiftResult) {
 		if s.Max15minStart != nil {
 			peak += " at " + p.clock(*s.Max15minStart)
 		}
-		rows = append(rows, []string{s.Date, p.clock(s.Start) + "–" + p.clock(s.End), s.Sensor, s.Setup, fmt.Sprintf("%.0f of %.0f", s.MinutesMeasured, s.Minutes),
+		rows = append(rows, []string{withID(s.Date, s.Date+"/"+s.Sensor), p.clock(s.Start) + "–" + p.clock(s.End), s.Sensor, s.Setup, fmt.Sprintf("%.0f of %.0f", s.MinutesMeasured, s.Minutes),
 			num("%.3f", s.TWA8h), num("%.3f", s.TWA8hFilled), num("%.3f", s.TWA8hWorst), peak, strings.TrimSuffix(percentText(s.ShareOfLimit), " %"), string(s.Finding)})
 	}
-	p.table(caption, []column{{"date", 1.6, false}, {"shift", 1.7, false}, {"sensor", 1.3, false}, {"setup", 1.7, false}, {"measured min", 1.5, true}, {"TWA 8 h mg/m³", 1.2, true},
-		{"like measured mg/m³", 1.4, true}, {"like worst task mg/m³", 1.4, true}, {"highest 15 min mg/m³", 1.5, true}, {"share of limit %", 1.1, true}, {"finding", 1.4, false}}, rows)
+	p.table(caption, []column{{"date", 1.6, false}, {"shift", 1.7, false}, {"sensor", 1.3, false}, {"setup", 1.7, false}, {"measured min", 1.5, true}, {withID("TWA 8 h mg/m³", "twa_8h"), 1.2, true},
+		{withID("like measured mg/m³", "twa_8h_like_measured"), 1.4, true}, {withID("like worst task mg/m³", "twa_8h_like_worst_task"), 1.4, true}, {withID("highest 15 min mg/m³", "max_15min"), 1.5, true}, {withID("share of limit %", "share_of_limit"), 1.1, true}, {"finding", 1.4, false}}, rows)
 }
 
 func (p *paper) respirator() error {
 	if len(p.Exposure.Masks) == 0 {
 		return nil
 	}
-	p.section(sectionTitles[3])
-	var rows [][]string
-	for _, m := range p.Exposure.Masks {
-		rows = append(rows, []string{m.Task, fmt.Sprint(m.Runs), num("%.3f", m.HighestMeanMgM3), num("%.2f", m.HazardRatioAtLeast), string(m.State), m.Why})
-	}
-	p.table("", []column{{"task", 1.6, false}, {"runs", 0.7, true}, {"highest run mean mg/m³", 1.4, true}, {"at least, × limit", 1.2, true}, {"answer", 1.6, false}, {"reason", 6, false}}, rows)
-	return nil
+	return p.part(p.Respirators)
 }
 
 // words are the parts without numbers.
 func (p *paper) words() error {
-	p.section(sectionTitles[4])
+	p.section(sectionTitles[3])
 	p.list(p.Cautions)
-	p.section(sectionTitles[5])
+	p.section(sectionTitles[4])
 	p.list(p.CannotSee)
 	p.subheading("What would settle it")
 	p.list(p.Settle)
-	p.section(sectionTitles[6])
+	p.section(sectionTitles[5])
 	p.para("What EN 689:2018 expects of a report on workplace exposure (from memory), and what this one lacks.")
 	var rows [][]string
 	for _, c := range p.Checklist {
@@ -267,7 +311,7 @@ func (p *paper) words() error {
 }
 
 func (p *paper) data() error {
-	p.section(sectionTitles[7])
+	p.section(sectionTitles[6])
 	var rows [][]string
 	for _, d := range p.Data {
 		out := "nothing"
@@ -287,20 +331,23 @@ func (p *paper) data() error {
 }
 
 func (p *paper) method() error {
-	p.section(sectionTitles[8])
+	p.section(sectionTitles[7])
 	p.para(p.Exposure.Method)
+	if p.view.Respirator != nil {
+		p.para("Respirator: " + p.view.Respirator.Method + ".")
+	}
 	p.list(p.Sources)
 	return nil
 }
 
 func (p *paper) appendix() error {
-	p.section(sectionTitles[9])
+	p.section(sectionTitles[8])
 	if r := p.Compare; r != nil {
 		var rows [][]string
 		for _, s := range r.Sessions {
-			rows = append(rows, []string{s.Date, s.Setup, p.clock(s.Start) + "–" + p.clock(s.End), fmt.Sprint(s.Runs), strings.Join(s.Tasks, ", "), fmt.Sprintf("%.0f", s.Minutes), num("%.3g", s.Adjusted)})
+			rows = append(rows, []string{withID(s.Date, sessionID(s, p.Zone)), s.Setup, p.clock(s.Start) + "–" + p.clock(s.End), fmt.Sprint(s.Runs), strings.Join(s.Tasks, ", "), fmt.Sprintf("%.0f", s.Minutes), num("%.3g", s.Adjusted)})
 		}
-		p.table("All "+r.UnitOfReplication+"s", []column{{"date", 1.5, false}, {"setup", 2, false}, {"from to", 1.6, false}, {"runs", 0.7, true}, {"tasks", 3, false}, {"measured min", 1.2, true}, {"task-adjusted mean, " + r.Unit, 1.8, true}}, rows)
+		p.table("All "+r.UnitOfReplication+"s", []column{{"date", 1.5, false}, {"setup", 2, false}, {"from to", 1.6, false}, {"runs", 0.7, true}, {"tasks", 3, false}, {"measured min", 1.2, true}, {withID("task-adjusted mean, "+r.Unit, "mean"), 1.8, true}}, rows)
 		rows = nil
 		for _, e := range r.Excluded {
 			rows = append(rows, []string{e.What, e.Name, e.Why})
@@ -308,6 +355,7 @@ func (p *paper) appendix() error {
 		p.table("Left out of the comparison", []column{{"what", 1, false}, {"which", 2, false}, {"why", 4, false}}, rows)
 	}
 	p.shiftTable("The other places", p.Elsewhere)
+	p.grid(p.Falls)
 	var rows [][]string
 	for _, s := range p.Setups {
 		to := "still in use"

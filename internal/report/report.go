@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"dustlog/internal/compare"
 	"dustlog/internal/dust"
 )
 
@@ -41,7 +42,9 @@ func functions(zone *time.Location) template.FuncMap {
 			}
 			return "at " + t.In(zone).Format("15:04")
 		},
-		"num": num,
+		"num":       num,
+		"groupid":   groupID,
+		"sessionid": func(s compare.Session) string { return sessionID(s, zone) },
 		"pvalue": func(p *float64) string {
 			switch {
 			case p == nil:

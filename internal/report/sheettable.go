@@ -48,7 +48,8 @@ func (s *sheet) widths(columns []column, rows [][]string) []float64 {
 			if k == 0 {
 				s.font("sans", "B", smallSize, inkColour)
 			}
-			for word := range strings.FieldsSeq(printable(row[i])) {
+			text, _, _ := strings.Cut(row[i], idMark)
+			for word := range strings.FieldsSeq(printable(text)) {
 				widths[i] = max(widths[i], s.pdf.GetStringWidth(word)+2*cellPad+0.5)
 			}
 		}
@@ -65,13 +66,31 @@ func (s *sheet) widths(columns []column, rows [][]string) []float64 {
 	return widths
 }
 
-func (s *sheet) rowHeight(widths []float64, cells []string, style string) (height float64) {
+// idMark stands between a cell's words and the ID that is set small under them.
+const (
+	idMark = "\x01"
+	idSize = 5.5
+)
+
+// cellLines are a cell's words and its ID, broken to the width of a column.
+func (s *sheet) cellLines(cell string, width float64, style string) (text, id []string) {
+	words, mark, has := strings.Cut(cell, idMark)
 	s.font("sans", style, smallSize, inkColour)
-	most := 1
-	for i, cell := range cells {
-		most = max(most, len(s.lines(cell, widths[i]-2*cellPad)))
+	text = s.lines(words, width-2*cellPad)
+	if has {
+		s.font("sans", "", idSize, softColour)
+		id = s.lines(mark, width-2*cellPad)
 	}
-	return float64(most)*lineHeight(smallSize) + 1.4
+	return text, id
+}
+
+func (s *sheet) rowHeight(widths []float64, cells []string, style string) float64 {
+	most := lineHeight(smallSize)
+	for i, cell := range cells {
+		text, id := s.cellLines(cell, widths[i], style)
+		most = max(most, float64(len(text))*lineHeight(smallSize)+float64(len(id))*lineHeight(idSize))
+	}
+	return most + 1.4
 }
 
 // row prints one row; need is how much must fit below a head.
@@ -89,7 +108,11 @@ func (s *sheet) row(columns []column, widths []float64, cells []string, head boo
 			align = "R"
 		}
 		s.pdf.SetY(top + 0.7)
-		s.put(x+cellPad, s.lines(cell, widths[i]-2*cellPad), smallSize, widths[i]-2*cellPad, align)
+		text, id := s.cellLines(cell, widths[i], style)
+		s.font("sans", style, smallSize, inkColour)
+		s.put(x+cellPad, text, smallSize, widths[i]-2*cellPad, align)
+		s.font("sans", "", idSize, softColour)
+		s.put(x+cellPad, id, idSize, widths[i]-2*cellPad, align)
 		x += widths[i]
 	}
 	colour, width := ruleColour, 0.15

@@ -84,6 +84,16 @@ func capital(s string) string {
 
 func spaced(s string) string { return strings.ReplaceAll(s, "_", " ") }
 
+// slug makes a name fit for an anchor.
+func slug(s string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsLetter(r) || unicode.IsDigit(r) {
+			return unicode.ToLower(r)
+		}
+		return '-'
+	}, s)
+}
+
 func sortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }
 
 // num prints a number that may be missing.

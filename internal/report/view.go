@@ -10,6 +10,7 @@ import (
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
 	"dustlog/internal/plots"
+	"dustlog/internal/study"
 )
 
 // Input is everything a report shows.
@@ -29,8 +30,14 @@ type Input struct {
 	Quality    []dust.LineQuality // one total per sensor
 	Events     []dust.Event
 	Traces     []plots.TraceData
+	Weeks      []plots.WeekData
 	MassScale  string
 	Commitment string // how readings were kept
+
+	Cleared             []study.Cleared
+	Respirator          *study.PastRespirator // nil: not worked out
+	Calibrations        []dust.Calibration
+	CalibrationPictures study.CalibrationPictures
 }
 
 // Sensor is a sensor with what is known about what it can see.
@@ -61,6 +68,7 @@ type figure struct {
 type view struct {
 	Input
 	Answers   []Answer
+	Next      []string
 	Evidence  []figure
 	Traces    []figure
 	Person    []exposure.ShiftResult // shifts of the breathing zone
@@ -68,6 +76,11 @@ type view struct {
 	Reasons   []exposure.Reason
 	Limits    []limitRow // every limit asked about, if there are several
 	Groups    []exposure.GroupResult
+	Days      []figure // probability plots of the groups
+
+	Uncertainty, Clearance, Respirators, LimitStatus, Calibration part
+
+	Falls     grid // of the appendix
 	Data      []dataRow
 	Cautions  []string
 	CannotSee []string
@@ -86,6 +99,9 @@ type dataRow struct {
 }
 
 func buildView(in Input) (view, error) {
+	if in.Zone == nil {
+		in.Zone = time.UTC
+	}
 	v := view{Input: in, Cautions: cautions, CannotSee: cannotSee(in), Settle: settle, Sources: sources(in)}
 	v.Answers = Answers(in)
 	for _, s := range in.Exposure.Shifts {
@@ -100,12 +116,27 @@ func buildView(in Input) (view, error) {
 	v.Groups = in.Exposure.Groups()
 	v.Data = dataRows(in)
 	v.Checklist = Checklist(in)
-	var err error
-	if v.Evidence, err = evidence(in); err != nil {
-		return v, err
+	v.Next, v.Uncertainty, v.Respirators, v.LimitStatus, v.Falls = next(in), uncertaintyPart(in), respiratorPart(in), limitsPart(in), allFalls(in)
+	for _, step := range []func() error{
+		func() (err error) { v.Evidence, err = evidence(in); return err },
+		func() (err error) { v.Traces, err = traces(in); return err },
+		func() (err error) { v.Days, err = days(in, v.Groups); return err },
+		func() (err error) { v.Clearance, err = clearancePart(in); return err },
+		func() (err error) { v.Calibration, err = calibrationPart(in); return err },
+	} {
+		if err := step(); err != nil {
+			return v, err
+		}
 	}
-	v.Traces, err = traces(in)
-	return v, err
+	return v, nil
+}
+
+// pictures are all figures of the report.
+func (v *view) pictures() (all []figure) {
+	for _, list := range [][]figure{v.Evidence, v.Traces, v.Days, v.Clearance.Figures, v.Calibration.Figures} {
+		all = append(all, list...)
+	}
+	return all
 }
 
 func dataRows(in Input) []dataRow {

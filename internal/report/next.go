@@ -1,0 +1,106 @@
+package report
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"dustlog/internal/compare"
+	"dustlog/internal/exposure"
+)
+
+// next is what to do tomorrow, from the results, for the one who runs the shop.
+func next(in Input) []string {
+	var out []string
+	var on []string
+	for _, m := range tasksOf(in) {
+		if m.State != exposure.NotShownNeeded {
+			on = append(on, m.Label())
+		}
+	}
+	if len(on) > 0 {
+		text := "Wear the respirator for " + strings.Join(on, ", ")
+		if minutes, ok := longestWait(in); ok {
+			text += fmt.Sprintf(", and keep it on for %.0f minutes after", minutes)
+		} else {
+			text += "; how long after is not known, so wait until a reading is back at the level of the morning"
+		}
+		out = append(out, text+".")
+	}
+	if task, n, of := dustiestTask(in.Exposure); n > 0 {
+		out = append(out, fmt.Sprintf("Work on the capture of %s first: it brought the largest part of the measured dose in %d of %d shifts.", task, n, of))
+	}
+	if r := in.Compare; r != nil {
+		out = append(out, afterComparing(*r)...)
+	} else {
+		out = append(out, "To learn whether a change helps, name both states with `dustlog setup` and let them take turns for some days each.")
+	}
+	return append(out, "Ask an occupational hygienist for filter samples in the breathing zone: only they can be held against a limit for inhalable dust.")
+}
+
+// longestWait is the longest upper bound of the setup in use; ok is false if some
+// place has none.
+func longestWait(in Input) (minutes float64, ok bool) {
+	if in.Respirator == nil {
+		return 0, false
+	}
+	for _, c := range in.Respirator.Clearing {
+		if !c.InUse {
+			continue
+		}
+		if c.MinutesUpper == nil {
+			return 0, false
+		}
+		minutes, ok = max(minutes, *c.MinutesUpper), true
+	}
+	return minutes, ok
+}
+
+// dustiestTask is the task that had the largest share of the dose in most shifts.
+func dustiestTask(r exposure.Result) (task string, shifts, of int) {
+	first := map[string]int{}
+	for _, s := range breathingZone(r).Shifts {
+		if len(s.TaskDoseShares) == 0 {
+			continue
+		}
+		of++
+		most := slices.MaxFunc(s.TaskDoseShares, func(a, b exposure.TaskDose) int {
+			switch {
+			case a.Share < b.Share:
+				return -1
+			case a.Share > b.Share:
+				return 1
+			}
+			return strings.Compare(b.Task, a.Task)
+		})
+		if most.Task != "" {
+			first[most.Task]++
+		}
+	}
+	for _, name := range sortedKeys(first) {
+		if first[name] > shifts {
+			task, shifts = name, first[name]
+		}
+	}
+	return task, shifts, of
+}
+
+func afterComparing(r compare.Result) []string {
+	var out []string
+	switch r.Verdict {
+	case compare.ReducedEnough, compare.ReducedLess, compare.ReducedUncertain:
+		out = append(out, fmt.Sprintf("Keep “%s”.", r.After))
+	case compare.Increased:
+		out = append(out, fmt.Sprintf("Go back to “%s”, or find what leaks: “%s” showed more dust.", r.Before, r.After))
+	default:
+		text := fmt.Sprintf("Do not count on “%s” yet: no reduction is shown, which is not the same as none.", r.After)
+		if r.MoreSessions != nil && *r.MoreSessions > 0 {
+			text += fmt.Sprintf(" About %d more %ss under each setup would tell.", *r.MoreSessions, r.UnitOfReplication)
+		}
+		out = append(out, text)
+	}
+	if r.Caution != "" {
+		out = append(out, fmt.Sprintf("To be surer, let “%s” and “%s” take turns for some days.", r.Before, r.After))
+	}
+	return out
+}
