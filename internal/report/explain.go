@@ -12,7 +12,7 @@ import (
 )
 
 // ErrNoResult says that no number has the ID asked about.
-var ErrNoResult = errors.New("no such result")
+var ErrNoResult = errors.New("no result")
 
 // Explanations says of every number in the report where it comes from: formula,
 // inputs, source, readings.

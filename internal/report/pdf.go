@@ -72,7 +72,7 @@ func (p *paper) lay(contents []contentsLine) error {
 	p.frontPage()
 	p.pdf.AddPage()
 	p.contents(contents)
-	p.whatNext()
+	p.tracing()
 	shared := func(s part) func() error { return func() error { return p.part(s) } }
 	for _, set := range []func() error{p.evidence, p.comparison, p.shifts, shared(p.Uncertainty), shared(p.Clearance), p.respirator,
 		shared(p.LimitStatus), shared(p.Calibration), p.words, p.data, p.method, p.appendix} {
@@ -99,12 +99,12 @@ func (p *paper) frontPage() {
 	p.gap(2)
 	p.para("These answers come from low-cost optical sensors. They show change, and they can warn. They cannot clear an inhalable-dust limit, and nothing here replaces local codes, licensed practice or a hygienist’s filter sample.")
 	p.list(p.Cautions[:2])
-}
-
-// whatNext is what to do tomorrow, under the contents.
-func (p *paper) whatNext() {
 	p.subheading("What to do next")
 	p.list(p.Next)
+}
+
+// tracing says how to find where a number is from.
+func (p *paper) tracing() {
 	p.small("Every number can be traced. Its ID is that of its row, a slash, and its column’s key, both in small type: dustlog explain ID prints formula, inputs and source, and which readings it rests on.")
 }
 
@@ -205,6 +205,7 @@ func (p *paper) evidence() error {
 	if len(p.Evidence) == 0 {
 		return nil
 	}
+	p.room(120) // or the heading stands alone under the contents
 	p.section(sectionTitles[0])
 	return p.figures(p.Evidence)
 }
