@@ -267,3 +267,21 @@ func TestThinAirIsReckonedWith(t *testing.T) {
 	require.InEpsilon(t, math.Sqrt(float64(low.Density/up.Density)), float64(up.Flow.Flow/low.Flow.Flow), 1e-9)
 	require.Contains(t, up.DensityFrom, "1500 m above the sea")
 }
+
+// A blower that pushes through a filter works against its drop too: without it
+// nothing is held against the curve.
+func TestAPressureWithoutTheFiltersIsNotHeldAgainstTheCurve(t *testing.T) {
+	b := &book{t: t}
+	b.read(0, FlowGauge, "main", "700 cfm")
+	b.read(0.001, StaticGauge, "", "-4 in. w.g.")
+	r := analyse(t, Input{Collectors: []Collector{shop()}, Entries: b.entries})
+	require.Nil(t, r.Setups[0].System)
+	require.Contains(t, r.Setups[0].Fan.Answer, "whose drop was not read")
+	c := shop()
+	c.Filter.BeforeBlower = true
+	r = analyse(t, Input{Collectors: []Collector{c}, Entries: b.entries})
+	require.InDelta(t, 4, r.Setups[0].System.Points[0].Static.InWG(), 1e-9)
+	c.Filter = FilterRecord{} // none: blown outside
+	r = analyse(t, Input{Collectors: []Collector{c}, Entries: b.entries})
+	require.NotNil(t, r.Setups[0].Fan.Operating)
+}

@@ -26,11 +26,14 @@ type DustOnFlow struct {
 	Measurements int        `json:"flow_measurements"` // the unit: sessions that share one are averaged
 	Setups       []string   `json:"setups"`
 	Step         units.Flow `json:"step"`
-	Percent      *float64   `json:"change_percent_per_step"` // of dust for one step more flow
+	Percent      *float64   `json:"change_percent_per_step"` // of dust for one step more flow, setups being held apart
 	Low          *float64   `json:"change_low"`              // 95 %
 	High         *float64   `json:"change_high"`
-	Answer       string     `json:"answer"`
-	Why          string     `json:"why"`
+	// The same with the setups thrown together; nil with one setup. Flow and the rest of
+	// a change of setup cannot be told apart in it, so it decides nothing.
+	Across *float64 `json:"change_percent_across_setups"`
+	Answer string   `json:"answer"`
+	Why    string   `json:"why"`
 }
 
 // Words of a regression.
@@ -41,67 +44,57 @@ const (
 	TooLittleData = "too little data"
 )
 
-// fewestMeasurements is the fewest flows that a line is put through: two degrees of
-// freedom are left over (our choice).
-const fewestMeasurements = 4
+// leastFreedom is the fewest degrees of freedom that are left over, leastSpread the
+// least standard deviation of the flows over their mean (our choices).
+const (
+	leastFreedom = 2
+	leastSpread  = 0.02
+)
 
 // stepFlow is what a change is told for.
 var stepFlow = units.CFM(100)
 
-// RegressDust fits ln dust = a + b·Q by least squares. The unit is a measurement of
-// the flow: sessions that go with the same one are averaged first, for many sessions
-// beside one flow say nothing more about flow. Interval: Student's t on b. It is no
-// experiment: where flow changed together with something else, hood, filter or work,
-// that may be the cause.
+// RegressDust fits ln dust = a + b·Q by least squares, with an a for each setup: what
+// else changed with the setup is not taken for an effect of flow. The unit is a
+// measurement of the flow: sessions that go with the same one are averaged first, for
+// many sessions beside one flow say nothing more about flow. Interval: Student's t on
+// b, with one degree of freedom lost for each a and one for b. It is no experiment.
 func RegressDust(sessions []Session) DustOnFlow {
 	r := DustOnFlow{Step: stepFlow, Answer: TooLittleData, Setups: []string{}}
-	type group struct {
-		flow units.Flow
-		sum  float64
-		n    float64
+	points := r.points(sessions)
+	r.Measurements = len(points)
+	var all, within line
+	within.n = float64(len(points) - len(r.Setups) + 1) // line counts one a
+	for _, setup := range r.Setups {
+		var one line
+		for _, p := range points {
+			if p.setup == setup {
+				one.add(p.x, p.y)
+			}
+		}
+		within.pool(one)
 	}
-	groups := map[string]*group{}
-	var keys []string
-	for _, s := range sessions {
-		if !(s.Dust > 0 && s.Flow > 0) || math.IsInf(s.Dust, 0) {
-			continue
-		}
-		r.Sessions++
-		if !slices.Contains(r.Setups, s.Setup) {
-			r.Setups = append(r.Setups, s.Setup)
-		}
-		key := s.Setup + "\x00" + s.Measured.UTC().Format(time.RFC3339Nano)
-		if groups[key] == nil {
-			groups[key] = &group{flow: s.Flow}
-			keys = append(keys, key)
-		}
-		groups[key].sum += math.Log(s.Dust)
-		groups[key].n++
+	for _, p := range points {
+		all.add(p.x, p.y)
 	}
-	slices.Sort(keys)
-	slices.Sort(r.Setups)
-	r.Measurements = len(groups)
-	if len(groups) < fewestMeasurements {
-		r.Why = fmt.Sprintf("%d session(s) beside %d measurement(s) of the flow: it takes %d measurements on different days", r.Sessions, r.Measurements, fewestMeasurements)
+	if within.n-2 < leastFreedom {
+		r.Why = fmt.Sprintf("%d session(s) beside %d measurement(s) of the flow under %d setup(s): it takes %d measurements more than setups", r.Sessions, r.Measurements, len(r.Setups), leastFreedom+1)
 		return r
 	}
-	var x, y []float64
-	for _, key := range keys {
-		g := groups[key]
-		x, y = append(x, float64(g.flow/stepFlow)), append(y, g.sum/g.n)
-	}
-	line, err := fitLine(x, y)
-	if err != nil || line.spanX() < 0.05*line.meanX {
-		r.Why = "the flows measured hardly differ: nothing can be told from them"
+	within.settle()
+	all.settle()
+	// Flows that differ by less than a gauge can tell say nothing.
+	if typical := math.Sqrt(within.sxx / within.n); !(typical > leastSpread*all.meanX) {
+		r.Why = "under one setup the flows measured hardly differ: nothing can be told from them"
 		return r
 	}
-	half := line.tSlope()
+	half := within.tSlope()
 	percent := func(slope float64) *float64 { return ptr(100 * math.Expm1(slope)) }
-	r.Percent, r.Low, r.High = percent(line.Slope), percent(line.Slope-half), percent(line.Slope+half)
+	r.Percent, r.Low, r.High = percent(within.Slope), percent(within.Slope-half), percent(within.Slope+half)
 	switch {
-	case line.Slope+half < 0:
+	case within.Slope+half < 0:
 		r.Answer = LessDust
-	case line.Slope-half > 0:
+	case within.Slope-half > 0:
 		r.Answer = MoreDust
 	default:
 		r.Answer = NoRelation
@@ -111,7 +104,41 @@ func RegressDust(sessions []Session) DustOnFlow {
 		r.Why += "; the interval holds no change, which is not the same as no relation"
 	}
 	if len(r.Setups) > 1 {
-		r.Why += "; flow changed together with the setup (" + strings.Join(r.Setups, ", ") + "), so another part of the change may be the cause"
+		r.Across = percent(all.Slope)
+		r.Why += "; within setups, for flow changed together with what else the setups (" + strings.Join(r.Setups, ", ") + ") differ in"
 	}
 	return r
+}
+
+// flowPoint is one measurement of the flow with the mean ln dust beside it.
+type flowPoint struct {
+	setup string
+	x, y  float64
+	n     float64
+}
+
+// points averages the sessions that share a measurement, and counts.
+func (r *DustOnFlow) points(sessions []Session) (list []flowPoint) {
+	place := map[string]int{}
+	for _, s := range sessions {
+		if !(s.Dust > 0 && s.Flow > 0) || math.IsInf(s.Dust, 0) {
+			continue
+		}
+		r.Sessions++
+		if !slices.Contains(r.Setups, s.Setup) {
+			r.Setups = append(r.Setups, s.Setup)
+		}
+		key := s.Setup + "\x00" + s.Measured.UTC().Format(time.RFC3339Nano)
+		i, ok := place[key]
+		if !ok {
+			i = len(list)
+			place[key] = i
+			list = append(list, flowPoint{setup: s.Setup, x: float64(s.Flow / stepFlow)})
+		}
+		p := &list[i]
+		p.n++
+		p.y += (math.Log(s.Dust) - p.y) / p.n
+	}
+	slices.Sort(r.Setups)
+	return list
 }

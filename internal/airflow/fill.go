@@ -81,25 +81,30 @@ func (s *SetupAirflow) fillChanges(c Collector, measured map[string]Clearance) {
 }
 
 // systemPressure is what the blower works against: its suction, and the filter's drop
-// if it pushes through the filter.
-func (s *SetupAirflow) systemPressure(c Collector, static Gauge, gauges []Gauge) units.Pressure {
-	p := static.Pressures[0]
+// if it pushes through a filter. whole is false where that drop was not read.
+func (s *SetupAirflow) systemPressure(c Collector, static Gauge, gauges []Gauge) (p units.Pressure, whole bool) {
+	p = static.Pressures[0]
 	if p < 0 {
 		p = -p
 	}
 	if c.Filter.BeforeBlower {
-		return p
+		return p, true
 	}
 	var drop *Gauge
+	filter := c.Filter.Area > 0 || c.Filter.Class != "" || c.Filter.Limit > 0
 	for i, g := range gauges {
-		if g.Kind == FilterGauge && g.At.Sub(static.At).Abs() <= together && (drop == nil || g.At.Sub(static.At).Abs() < drop.At.Sub(static.At).Abs()) {
+		if g.Kind != FilterGauge {
+			continue
+		}
+		filter = true
+		if away := g.At.Sub(static.At).Abs(); away <= together && (drop == nil || away < drop.At.Sub(static.At).Abs()) {
 			drop = &gauges[i]
 		}
 	}
 	if drop != nil {
-		p += drop.Pressures[0]
+		return p + drop.Pressures[0], true
 	}
-	return p
+	return p, !filter
 }
 
 // fillSystem fits k·Q² through the flows and static pressures read together since the
@@ -110,12 +115,23 @@ func (s *SetupAirflow) fillSystem(c Collector, gauges []Gauge) {
 		if g.Kind != StaticGauge || g.At.Before(s.Filter.Since) || g.Pressures[0] == 0 {
 			continue
 		}
-		if f := s.nearest(g.At, together); f != nil && f.Flow > 0 {
-			points = append(points, SystemPoint{Flow: f.Flow, Static: s.systemPressure(c, g, gauges)})
+		f := s.nearest(g.At, together)
+		if f == nil || !(f.Flow > 0) {
+			continue
 		}
+		p, whole := s.systemPressure(c, g, gauges)
+		if !whole {
+			s.SystemWhy = "the blower pushes through the filter, whose drop was not read within 30 min of the static pressure"
+			continue
+		}
+		points = append(points, SystemPoint{Flow: f.Flow, Static: p})
 	}
-	if system, err := FitSystem(points); err == nil {
-		s.System = &system
+	system, err := FitSystem(points)
+	switch {
+	case err == nil:
+		s.System, s.SystemWhy = &system, ""
+	case s.SystemWhy == "":
+		s.SystemWhy = "no flow and static pressure were read within 30 min of each other"
 	}
 }
 
@@ -136,7 +152,7 @@ func (s *SetupAirflow) fillFan(c Collector) {
 	case curve == nil:
 		f.Answer = CannotTell + ": no fan curve in the record"
 	case s.System == nil:
-		f.Answer = CannotTell + ": no flow and static pressure were read within 30 min of each other"
+		f.Answer = CannotTell + ": " + s.SystemWhy
 	default:
 		s.holdCurve(&f, curve)
 	}
@@ -148,12 +164,15 @@ func (s *SetupAirflow) fillFan(c Collector) {
 // weakFan is the share of the curve's pressure below which something is said (our choice).
 const weakFan = 0.85
 
+// holdCurve takes the last point measured for the system as it stands: the filter
+// loads, so that k rises.
 func (s *SetupAirflow) holdCurve(f *FanCheck, curve *FanCurve) {
-	op, err := curve.Operating(s.System.K)
+	last := s.System.Points[len(s.System.Points)-1]
+	f.KNow = float64(last.Static) / (float64(last.Flow) * float64(last.Flow))
+	op, err := curve.Operating(f.KNow)
 	if err == nil {
 		f.Operating = &op
 	}
-	last := s.System.Points[len(s.System.Points)-1]
 	at, err2 := curve.Static(last.Flow)
 	if err2 != nil {
 		f.Answer = CannotTell + ": " + errors.Join(err, err2).Error()

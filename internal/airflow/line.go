@@ -5,7 +5,6 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -14,29 +13,51 @@ type line struct {
 	Intercept, Slope float64
 	n                float64
 	meanX, meanY     float64
-	sxx              float64 // Σ(x − x̄)²
+	sxx, sxy, syy    float64 // Σ(x − x̄)², Σ(x − x̄)(y − ȳ), Σ(y − ȳ)²
 	sd               float64 // of the residuals, n − 2 degrees of freedom
 	x                []float64
+}
+
+// add takes a point in, by Welford's updates (Technometrics 4:419, 1962).
+func (l *line) add(x, y float64) {
+	l.x = append(l.x, x)
+	l.n++
+	dx, dy := x-l.meanX, y-l.meanY
+	l.meanX += dx / l.n
+	l.meanY += dy / l.n
+	l.sxx += dx * (x - l.meanX)
+	l.sxy += dx * (y - l.meanY)
+	l.syy += dy * (y - l.meanY)
+}
+
+// pool adds the sums of another line, each about its own means: a slope common to
+// both (analysis of covariance). n is left to the caller.
+func (l *line) pool(other line) {
+	l.sxx += other.sxx
+	l.sxy += other.sxy
+	l.syy += other.syy
+	l.x = append(l.x, other.x...)
+}
+
+// settle works slope and spread out of the sums.
+func (l *line) settle() {
+	l.Slope = l.sxy / l.sxx
+	l.Intercept = l.meanY - l.Slope*l.meanX
+	l.sd = math.Sqrt(max(0, l.syy-l.Slope*l.sxy) / (l.n - 2))
 }
 
 func fitLine(x, y []float64) (line, error) {
 	if len(x) < 3 || len(x) != len(y) {
 		return line{}, fmt.Errorf("a line through %d points %w: it takes three", len(x), ErrInput)
 	}
-	l := line{n: float64(len(x)), meanX: stat.Mean(x, nil), meanY: stat.Mean(y, nil), x: x}
-	for _, v := range x {
-		l.sxx += (v - l.meanX) * (v - l.meanX)
+	var l line
+	for i := range x {
+		l.add(x[i], y[i])
 	}
-	if !(l.sxx > 0) || slices.ContainsFunc(y, func(v float64) bool { return v-v != 0 }) {
+	if !(l.sxx > 0) || l.syy-l.syy != 0 {
 		return line{}, fmt.Errorf("a line through points at one place, or that are no numbers, %w", ErrInput)
 	}
-	l.Intercept, l.Slope = stat.LinearRegression(x, y, nil, false)
-	var rss float64
-	for i := range x {
-		r := y[i] - l.Intercept - l.Slope*x[i]
-		rss += r * r
-	}
-	l.sd = math.Sqrt(rss / (l.n - 2))
+	l.settle()
 	return l, nil
 }
 

@@ -223,7 +223,7 @@ func TestDustAgainstFlow(t *testing.T) {
 	got = RegressDust(sessions)
 	require.Equal(t, TooLittleData, got.Answer)
 	require.Nil(t, got.Percent)
-	require.Contains(t, got.Why, "36 session(s) beside 1 measurement(s)")
+	require.Contains(t, got.Why, "36 session(s) beside 1 measurement(s) of the flow under 1 setup(s): it takes 3 measurements more than setups")
 
 	// Dust that has nothing to do with flow, from two setups.
 	for i := range sessions {
@@ -235,11 +235,57 @@ func TestDustAgainstFlow(t *testing.T) {
 	}
 	got = RegressDust(sessions)
 	require.Equal(t, NoRelation, got.Answer)
-	require.Contains(t, got.Why, "together with the setup (A, B)")
+	require.Contains(t, got.Why, "what else the setups (A, B) differ in")
 
 	for i := range sessions {
 		sessions[i].Flow = units.CFM(500 + float64(i%3))
 	}
 	require.Equal(t, TooLittleData, RegressDust(sessions).Answer, "flows that hardly differ")
 	require.Equal(t, TooLittleData, RegressDust([]Session{{Dust: 0, Flow: 1}, {Dust: math.Inf(1), Flow: 1}}).Answer)
+}
+
+// A setup with more flow and less dust, and no relation within the setups: the change
+// of setup must not be taken for an effect of flow.
+func TestAChangeOfSetupIsNoEffectOfFlow(t *testing.T) {
+	r := rand.New(rand.NewPCG(8, 8))
+	var sessions []Session
+	for i := range 10 {
+		s := Session{Start: day(float64(i)), Measured: day(float64(i)), Setup: "old", Flow: units.CFM(500 + 40*r.NormFloat64()), Dust: 200 * math.Exp(0.2*r.NormFloat64())}
+		if i >= 5 {
+			s.Setup, s.Flow, s.Dust = "new", s.Flow+units.CFM(300), s.Dust*0.3
+		}
+		sessions = append(sessions, s)
+	}
+	got := RegressDust(sessions)
+	require.Equal(t, NoRelation, got.Answer, got.Why)
+	require.Less(t, *got.Across, -25.0)
+
+	// With a true tenth less within each setup, that is found, whatever the setups do.
+	for i := range sessions {
+		sessions[i].Dust = 200 * math.Pow(0.9, sessions[i].Flow.CFM()/100) * math.Exp(0.005*r.NormFloat64())
+		if sessions[i].Setup == "new" {
+			sessions[i].Dust *= 3
+		}
+	}
+	got = RegressDust(sessions)
+	require.Equal(t, LessDust, got.Answer)
+	require.InDelta(t, -10, *got.Percent, 2)
+	require.Greater(t, *got.Across, 0.0, "thrown together the setups would say the opposite")
+}
+
+// The pooled slope by hand: A (0,0) (1,1) (2,4), B (0,5) (2,5): Sxx 2 + 2, Sxy 4 + 0,
+// slope 1; residual sum of squares 26/3 + 0 − 4 = 14/3 on 5 − 2 − 1 = 2.
+func TestPooledSlopeByHand(t *testing.T) {
+	var a, b, both line
+	a.add(0, 0)
+	a.add(1, 1)
+	a.add(2, 4)
+	b.add(0, 5)
+	b.add(2, 5)
+	both.n = 5 - 2 + 1
+	both.pool(a)
+	both.pool(b)
+	both.settle()
+	require.InDelta(t, 1, both.Slope, 1e-12)
+	require.InDelta(t, math.Sqrt(14.0/3/2), both.sd, 1e-12)
 }

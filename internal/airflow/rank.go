@@ -103,7 +103,7 @@ func (s *SetupAirflow) suggestFilter() *Suggestion {
 		return x
 	}
 	q := float64(*l.Reference)
-	op, err := curve.Operating(s.System.K - float64(*l.Latest-lowest)/(q*q))
+	op, err := curve.Operating(s.Fan.KNow - float64(*l.Latest-lowest)/(q*q))
 	if err != nil {
 		return x
 	}
@@ -147,7 +147,8 @@ func (s *SetupAirflow) suggestFlange() *Suggestion {
 }
 
 func suggestTransport(t TransportCheck) *Suggestion {
-	if t.Answer != TooSlow && t.Answer != Slow {
+	const slight = 1.03 // what no gauge tells apart
+	if t.Answer != TooSlow && t.Answer != Slow || !(t.Velocity > 0) || units.FPM(4000) < slight*t.Velocity {
 		return nil
 	}
 	return &Suggestion{What: fmt.Sprintf("more air through duct %s: close other gates, shorten hoses, or a duct of smaller diameter if the blower can bear it", orMain(t.Duct)),

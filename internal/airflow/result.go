@@ -52,6 +52,7 @@ type SetupAirflow struct {
 	Capture     *Capture          `json:"capture"`
 	Changes     *AirChanges       `json:"air_changes"`
 	System      *System           `json:"system"`
+	SystemWhy   string            `json:"system_why_not"` // "" if there is one
 	Fan         *FanCheck         `json:"fan"`
 	Hints       []Hint            `json:"hints"`
 }
@@ -90,7 +91,8 @@ type Capture struct {
 
 // FanCheck holds the blower's curve against what was measured.
 type FanCheck struct {
-	Operating *Operating      `json:"operating_point"` // curve and fitted system
+	KNow      float64         `json:"k_now_pa_s2_m6"`  // of the last point measured; 0: none
+	Operating *Operating      `json:"operating_point"` // curve and the system as it stands
 	AtFlow    *units.Pressure `json:"curve_at_measured_flow"`
 	Measured  *units.Pressure `json:"measured_there"`
 	Percent   *float64        `json:"measured_percent_of_curve"`

@@ -99,7 +99,7 @@ func (o *compareOptions) check() error {
 func (o *compareOptions) question(s *study.Study, w study.Window) (study.Question, error) {
 	q := study.Question{
 		Before: o.before, After: o.after, Setups: o.setups, Sensor: o.sensor, Window: w,
-		DriftU: math.Log1p(o.driftPercent / 100), DriftDF: o.driftDF, Level: o.level, PlanSeed: o.planSeed,
+		DriftU: math.Log1p(o.driftPercent / 100), DriftDF: o.driftDF, Level: o.level, PlanSeed: o.planSeed, Airflow: true,
 	}
 	var err error
 	if q.Metric, err = dust.ParseMetric(o.metric); err != nil {

@@ -137,6 +137,7 @@ func printConditions(a *app, r compare.Result) {
 	if old.Background != nil || new.Background != nil {
 		t.row("  at the background sensor, "+r.Unit, number(old.Background, "%.3g"), number(new.Background, "%.3g"))
 	}
+	printCollectorStates(t, old.Collector, new.Collector)
 	if len(old.Notes)+len(new.Notes) > 0 {
 		t.row("  remarks", len(old.Notes), len(new.Notes))
 	}

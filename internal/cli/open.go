@@ -103,6 +103,9 @@ func studySettings(cfg config.Config) (study.Settings, error) {
 		SmallestChange: cfg.Shop.SmallestChange,
 		Factors:        map[string][]exposure.Factor{}, Kappa: map[string]float64{},
 	}
+	if s.Collectors, err = collectorRecords(cfg); err != nil {
+		return s, err
+	}
 	if cfg.Shop.Shift != "" {
 		hours, err := dust.ParseShiftHours(cfg.Shop.Shift, cfg.Shop.Zone)
 		if err != nil {

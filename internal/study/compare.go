@@ -102,6 +102,11 @@ func (s *Study) comparison(ctx context.Context, q Question) (compare.Input, erro
 	if in.Tasks, err = s.records.Tasks(ctx, q.Window.From, q.Window.To); err != nil {
 		return in, err
 	}
+	if q.Airflow {
+		if in.Collector, err = s.collectorStates(ctx, q.Window); err != nil {
+			return in, err
+		}
+	}
 	if in.Notes, err = s.notes(ctx, q.Window); err != nil || q.DriftU > 0 {
 		return in, err
 	}
