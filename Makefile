@@ -5,12 +5,12 @@ TOOLS := $(CACHE)/tools
 export DUSTLOG_INFLUXD := $(TOOLS)/influxd
 
 .DEFAULT_GOAL := test
-.PHONY: help test tools check unit race browser cross docs validate fuzz bench build release clean
+.PHONY: help test tools check unit race browser cross package docs validate fuzz bench build release clean
 
 help: ## this list
 	@sed -nE 's/^([a-z]+):.*## (.*)/\1\t\2/p' $(MAKEFILE_LIST) | expand -t 11
 
-test: tools check unit race browser cross ## everything, with what it needs
+test: tools check unit race browser cross package ## everything, with what it needs
 
 tools: ## install Chromium, InfluxDB 1.8.10 and the linter, if missing
 	@.ci/tools $(TOOLS)
@@ -43,6 +43,9 @@ cross: ## build for every platform, without cgo
 	  echo "building for $$p"; \
 	  CGO_ENABLED=0 GOOS=$$os GOARCH=$$arch GOARM=$$arm go build -o /dev/null ./cmd/dustlog || exit 1; \
 	done
+
+package: ## make a release twice, and install its Debian package in a folder
+	cd packaging && go test -timeout 20m ./...
 
 SHELL := /bin/bash
 

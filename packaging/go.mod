@@ -5,6 +5,7 @@ go 1.26.0
 require (
 	github.com/CycloneDX/cyclonedx-go v0.12.0
 	github.com/goreleaser/nfpm/v2 v2.45.0
+	github.com/stretchr/testify v1.12.1
 )
 
 require (

@@ -46,19 +46,22 @@ func run(ctx context.Context) error {
 	source := flag.String("source", "..", "folder of the main module")
 	only := flag.String("only", "", "platforms to build, separated by commas (default: all)")
 	flag.Parse()
-	r := release{version: *version, source: *source}
-	if !regexp.MustCompile(`^\d+\.\d+\.\d+(-[0-9A-Za-z.]+)?$`).MatchString(r.version) {
-		return fmt.Errorf("-version %q: want three numbers, as in 1.2.0 or 1.2.0-rc.1", r.version)
+	return makeRelease(ctx, *version, *out, *source, *only)
+}
+
+func makeRelease(ctx context.Context, version, out, source, only string) error {
+	if !regexp.MustCompile(`^\d+\.\d+\.\d+(-[0-9A-Za-z.]+)?$`).MatchString(version) {
+		return fmt.Errorf("-version %q: want three numbers, as in 1.2.0 or 1.2.0-rc.1", version)
 	}
-	var err error
-	if r.out, err = filepath.Abs(*out); err != nil {
-		return err
-	}
-	chosen, err := choose(*only)
+	chosen, err := choose(only)
 	if err != nil {
 		return err
 	}
-	if r.date, err = sourceDate(ctx, r.source); err != nil {
+	r := release{version: version, source: source}
+	if r.date, err = sourceDate(ctx, source); err != nil {
+		return err
+	}
+	if r.out, err = filepath.Abs(out); err != nil {
 		return err
 	}
 	if err := os.MkdirAll(filepath.Dir(r.out), 0o755); err != nil {
