@@ -48,7 +48,10 @@ func leastSquares(f curve, d points, start, unit []float64) (solution, error) {
 	// lower: the last digits come from plain steps, and they tell if it is one.
 	result, err := optimize.Minimize(problem, q, &settings, &optimize.Newton{GradStopThreshold: math.NaN()})
 	if result == nil || !m.polish(result.X) {
-		return solution{}, fmt.Errorf("%w: least squares ended off a minimum (%v)", ErrNoFit, err)
+		if err != nil {
+			return solution{}, fmt.Errorf("%w: least squares ended off a minimum (%v)", ErrNoFit, err)
+		}
+		return solution{}, fmt.Errorf("%w: least squares ended off a minimum", ErrNoFit)
 	}
 	return m.solution(result.X)
 }

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"io"
+	"strings"
 	"time"
 
 	"dustlog/internal/clearance"
@@ -109,6 +110,7 @@ func allFalls(in Input) grid {
 			if d.State == clearance.Measured && why == "" {
 				why = "background " + d.BackgroundFrom
 			}
+			why, _, _ = strings.Cut(why, ";")
 			g.Rows = append(g.Rows, gridRow{decayID(c.Sensor, d.From, in.Zone), []string{d.From.In(in.Zone).Format("2006-01-02 15:04"), c.Sensor, orNotDeclared(d.Setup), d.After,
 				num("%.0f", d.C0), num("%.2f", d.PerHour), num("%.1f", d.HalfLifeMinutes), counts, why}})
 		}

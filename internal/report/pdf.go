@@ -27,12 +27,17 @@ func WritePDF(w io.Writer, in Input) error {
 	if err := p.drawPictures(); err != nil {
 		return err
 	}
-	// Once to learn on which pages the sections fall, once with that known.
-	if err := p.lay(nil); err != nil {
-		return err
-	}
-	if err := p.lay(p.sheet.headings); err != nil {
-		return err
+	// Once to learn on which pages the sections fall, then with that known; the
+	// contents themselves may move them once more.
+	var contents []contentsLine
+	for range 4 {
+		if err := p.lay(contents); err != nil {
+			return err
+		}
+		if slices.Equal(contents, p.sheet.headings) {
+			break
+		}
+		contents = p.sheet.headings
 	}
 	if err := p.sheet.pdf.Output(w); err != nil {
 		return fmt.Errorf("write the report as PDF: %w", err)

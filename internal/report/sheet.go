@@ -53,6 +53,7 @@ func newSheet(title string, made time.Time, footer string) *sheet {
 	pdf.SetLang("en")
 	pdf.SetMargins(margin, margin, margin)
 	pdf.SetAutoPageBreak(false, margin)
+	pdf.SetCellMargin(0)
 	pdf.AddUTF8FontFromBytes("sans", "", liberationsansregular.TTF)
 	pdf.AddUTF8FontFromBytes("sans", "B", liberationsansbold.TTF)
 	pdf.AddUTF8FontFromBytes("serif", "B", liberationserifbold.TTF)
@@ -127,7 +128,7 @@ func (s *sheet) put(x float64, lines []string, size float64, width float64, alig
 
 // section is a heading that the contents list.
 func (s *sheet) section(text string) {
-	s.room(28)
+	s.room(48)
 	s.gap(5)
 	s.headings = append(s.headings, contentsLine{text, s.pdf.PageNo()})
 	s.pdf.Bookmark(text, 0, -1)
@@ -174,13 +175,16 @@ func (s *sheet) list(items []string) {
 	s.gap(1)
 }
 
+// pictureShare of the text's width lets two pictures of usual height stand on a page.
+const pictureShare = 0.92
+
 // picture places a PNG over the text's width with its caption, on one page.
 func (s *sheet) picture(name string, png io.Reader, caption string) error {
 	info := s.pdf.RegisterImageOptionsReader(name, fpdf.ImageOptions{ImageType: "PNG"}, png)
 	if s.pdf.Err() {
 		return s.pdf.Error()
 	}
-	width := textWidth
+	width := pictureShare * textWidth
 	height := width * info.Height() / info.Width()
 	if most := bottom - margin - 20; height > most {
 		width, height = width*most/height, most

@@ -21,10 +21,10 @@ func (s *sheet) table(caption string, columns []column, rows [][]string) {
 	}
 	widths := s.widths(columns, append([][]string{heads}, rows...))
 	if caption != "" {
-		s.room(24)
+		s.room(14 + min(s.rowHeight(widths, heads, "B")+s.rowHeight(widths, rows[0], ""), 80))
 		s.small(caption)
 	}
-	s.row(columns, widths, heads, true, 14)
+	s.row(columns, widths, heads, true, min(s.rowHeight(widths, rows[0], ""), 60))
 	for _, row := range rows {
 		height := s.rowHeight(widths, row, "")
 		if s.pdf.GetY()+height > bottom {
@@ -36,34 +36,59 @@ func (s *sheet) table(caption string, columns []column, rows [][]string) {
 	s.gap(3)
 }
 
-const cellPad = 1.0
+const cellPad = 1.3
 
-// widths gives each column room for its longest word, and what is left by the
-// columns' shares. Words that together are too long are broken after all.
+// widths gives each column room for its longest word, and what is left to those whose
+// cells would run over several lines, the more the longer they are; if nothing runs
+// over, by the columns' shares. Words that together are too long are broken after all.
 func (s *sheet) widths(columns []column, rows [][]string) []float64 {
-	widths, shares, total := make([]float64, len(columns)), 0.0, 0.0
+	least, whole := make([]float64, len(columns)), make([]float64, len(columns))
+	total, wish, shares := 0.0, 0.0, 0.0
 	for i, c := range columns {
 		for k, row := range rows {
-			s.font("sans", "", smallSize, inkColour)
-			if k == 0 {
-				s.font("sans", "B", smallSize, inkColour)
-			}
-			text, _, _ := strings.Cut(row[i], idMark)
-			for word := range strings.FieldsSeq(printable(text)) {
-				widths[i] = max(widths[i], s.pdf.GetStringWidth(word)+2*cellPad+0.5)
-			}
+			l, w := s.cellWidth(row[i], k == 0)
+			least[i], whole[i] = max(least[i], l), max(whole[i], w)
 		}
-		total += widths[i]
+		total += least[i]
+		wish += whole[i] - least[i]
 		shares += c.width
 	}
+	widths := make([]float64, len(columns))
+	left := textWidth - total
 	for i, c := range columns {
-		if total > textWidth {
-			widths[i] *= textWidth / total
-		} else {
-			widths[i] += (textWidth - total) * c.width / shares
+		switch {
+		case left < 0:
+			widths[i] = least[i] * textWidth / total
+		case wish > left:
+			widths[i] = least[i] + left*(whole[i]-least[i])/wish
+		default:
+			widths[i] = whole[i] + (left-wish)*c.width/shares
 		}
 	}
 	return widths
+}
+
+// cellWidth is what a cell needs for its longest word, and for all in one line.
+func (s *sheet) cellWidth(cell string, head bool) (least, whole float64) {
+	const around, longestID = 2*cellPad + 0.5, 36.0
+	text, id, _ := strings.Cut(cell, idMark)
+	s.font("sans", "", smallSize, inkColour)
+	if head {
+		s.font("sans", "B", smallSize, inkColour)
+	}
+	text = printable(text)
+	for word := range strings.FieldsSeq(text) {
+		least = max(least, s.pdf.GetStringWidth(word)+around)
+	}
+	if head { // may always break
+		return least, least
+	}
+	whole = max(least, min(s.pdf.GetStringWidth(text)+around, 4*textWidth))
+	s.font("sans", "", idSize, softColour)
+	if w := s.pdf.GetStringWidth(printable(id)) + around; id != "" && w <= longestID {
+		least, whole = max(least, w), max(whole, w)
+	}
+	return least, whole
 }
 
 // idMark stands between a cell's words and the ID that is set small under them.
