@@ -1,0 +1,177 @@
+package report
+
+import (
+	"bytes"
+	"encoding/json"
+	"math"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"dustlog/internal/calibrate"
+	"dustlog/internal/clearance"
+	"dustlog/internal/compare"
+	"dustlog/internal/dust"
+	"dustlog/internal/exposure"
+	"dustlog/internal/study"
+)
+
+var monday = time.Date(2026, time.March, 2, 8, 0, 0, 0, time.UTC)
+
+func of(x float64) *float64 { return &x }
+
+// wholeReport is a made-up report with something in every part.
+func wholeReport(t *testing.T) Input {
+	t.Helper()
+	sensor := dust.Sensor{Name: "bench", Model: "sps30", Position: dust.BreathingZone}
+	s := dust.NewSeries(sensor, dust.PM25)
+	var tasks []dust.Task
+	hour := func(h float64) time.Time { return monday.Add(time.Duration(h * float64(time.Hour))) }
+	for d := range 3 {
+		for _, h := range []float64{0.2, 3} {
+			tasks = append(tasks, dust.Task{Name: "sawing", Material: "oak", Start: hour(24*float64(d) + h), Stop: hour(24*float64(d) + h + 1)})
+		}
+		level := 12.0
+		for sec := 0; sec < 8*3600; sec += 5 {
+			at := hour(24 * float64(d)).Add(time.Duration(sec) * time.Second)
+			source := 0.0
+			for _, k := range tasks {
+				if !at.Before(k.Start) && at.Before(k.Stop) {
+					source = 300
+				}
+			}
+			level += (12 + source - level) * (1 - math.Exp(-5*5.0/3600))
+			require.NoError(t, s.Append(at, level*(1+0.05*math.Sin(float64(sec))), 0))
+		}
+	}
+	limit, err := exposure.ChooseLimit("us-acgih-other")
+	require.NoError(t, err)
+	setups := []dust.SetupPeriod{{Setup: "old", From: monday.Add(-time.Hour)}}
+	shifts := []dust.Shift{}
+	for d := range 3 {
+		start := hour(24 * float64(d))
+		shifts = append(shifts, dust.Shift{Date: start.Format(time.DateOnly), Start: start, End: start.Add(8 * time.Hour)})
+	}
+	r, err := exposure.Assess(exposure.Input{Series: []*dust.Series{s}, Tasks: tasks, Setups: setups, Shifts: shifts, Limit: limit, DeclaredShift: true})
+	require.NoError(t, err)
+	trace := clearance.NewTrace(sensor, dust.PM25)
+	trace.Add(s)
+	cleared, err := clearance.Analyse(clearance.Input{Trace: trace, Tasks: tasks, Setups: setups})
+	require.NoError(t, err)
+	require.NotEmpty(t, cleared.Setups)
+	cmp := compare.Result{Before: "old", After: "new", UnitOfReplication: "session", NBefore: 1, NAfter: 1, Confidence: 0.95, MeanKind: compare.GeometricMean, Unit: "µg/m³",
+		Metric: "pm2_5", Sensor: "bench", GMBefore: of(210), GMAfter: of(88), Ratio: of(0.42), CILow: of(0.3), CIHigh: of(0.6), PValue: of(0.01), PermutationP: of(0.02), Method: "the method", Verdict: compare.ReducedEnough, Background: compare.Background{Kind: "constant"},
+		Sessions: []compare.Session{{Date: "2026-03-02", Setup: "old", Start: monday, End: hour(4), Adjusted: of(210), Runs: 2}, {Date: "2026-03-03", Setup: "new", Start: hour(24), End: hour(28), Adjusted: of(88), Runs: 2}},
+		Bins:     []compare.Effect{{Metric: "pm1_ug_m3", Label: "PM1", Unit: "µg/m³", Before: of(100), After: of(50), Ratio: of(0.5)}}}
+	fall := study.ClearedFall{Decay: cleared.Decays[0], Back: of(24)}
+	return Input{Shop: "Shop", Zone: time.UTC, From: monday, To: hour(56), Generated: monday, Version: "test", Exposure: r, Compare: &cmp,
+		Sensors: []Sensor{{Sensor: sensor, Title: "SPS30"}},
+		Cleared: []study.Cleared{{Result: cleared, Trace: trace, Falls: []study.ClearedFall{fall}}},
+		Respirator: &study.PastRespirator{Setup: "old", Method: "how", Tasks: []study.RespiratorTask{{MaskResult: r.Masks[0]}},
+			Clearing: []study.RespiratorClearing{{Sensor: "bench", Setup: "old", InUse: true, Minutes: of(20), MinutesUpper: of(33)}}},
+		Calibrations: []dust.Calibration{zeroCheck(t), {ID: 2, Kind: dust.FactorCalibration, Sensor: "bench", Made: monday, From: monday, To: monday, Retired: monday, RetiredWhy: "wrong filter", Numbers: "x"}},
+	}
+}
+
+func zeroCheck(t *testing.T) dust.Calibration {
+	t.Helper()
+	numbers, err := json.Marshal(calibrate.ZeroCheck{Metric: "pm2_5", Readings: 900, Mean: 1.5, Floor: 4.5, Enough: true})
+	require.NoError(t, err)
+	return dust.Calibration{ID: 1, Kind: dust.ZeroCalibration, Sensor: "bench", Made: monday, From: monday, To: monday.Add(time.Hour), Metric: "pm2_5", Numbers: string(numbers)}
+}
+
+// Every ID that the report shows can be asked about, in both its forms, and what is
+// explained names its formula and source.
+func TestEveryIDShownIsExplained(t *testing.T) {
+	in := wholeReport(t)
+	known := map[string]bool{}
+	for _, e := range Explanations(in) {
+		require.False(t, known[e.ID], "%s twice", e.ID)
+		known[e.ID] = true
+		require.NotEmpty(t, e.Formula, e.ID)
+		require.NotEmpty(t, e.Source, e.ID)
+		require.NotEmpty(t, e.Label, e.ID)
+	}
+	v, err := buildView(in)
+	require.NoError(t, err)
+	asked := 0
+	for _, g := range append(append(v.Clearance.Tables, v.Respirators.Tables...), v.Falls) {
+		for _, row := range g.Rows {
+			require.Len(t, row.Cells, len(g.Columns), g.Caption)
+			for _, c := range g.Columns {
+				if row.ID != "" && c.Key != "" {
+					asked++
+					require.True(t, known[row.ID+"/"+c.Key], row.ID+"/"+c.Key)
+				}
+			}
+		}
+	}
+	require.Greater(t, asked, 30)
+
+	var page bytes.Buffer
+	require.NoError(t, WriteHTML(&page, in))
+	ids := regexp.MustCompile(`<small class="id">([^<]+)</small>`).FindAllStringSubmatch(page.String(), -1)
+	require.Greater(t, len(ids), 30)
+	for _, m := range ids {
+		for id := range strings.SplitSeq(m[1], ", ") {
+			require.True(t, known[id] || isPartOf(id, known), "%q is of no number", id)
+		}
+	}
+	for _, id := range []string{"compare/before", "compare/ratio", "compare/size/pm1_ug_m3/ratio", "session/2026-03-02T08:00/mean", "2026-03-02/bench/twa_8h", "group/bench/old/p95"} {
+		require.True(t, known[id], id)
+	}
+}
+
+// isPartOf reports whether an ID is that of a row or of a column of some number.
+func isPartOf(id string, known map[string]bool) bool {
+	if strings.HasPrefix(id, "calibration/") { // `dustlog calibrate show` has those
+		return true
+	}
+	for k := range known {
+		if strings.HasPrefix(k, id+"/") || strings.HasSuffix(k, "/"+id) {
+			return true
+		}
+	}
+	return false
+}
+
+func TestExplainNamesWhatIsAlike(t *testing.T) {
+	all := Explanations(wholeReport(t))
+	e, err := Explain(all, "compare/ratio")
+	require.NoError(t, err)
+	require.InDelta(t, 0.42, *e.Value, 1e-9)
+	require.Equal(t, "the method", e.Source)
+	_, err = Explain(all, "compare/ratios")
+	require.ErrorIs(t, err, ErrNoResult)
+	require.ErrorContains(t, err, "compare/before")
+	_, err = Explain(all, "nonsense")
+	require.ErrorContains(t, err, "`dustlog explain` lists all")
+}
+
+// The parts say what they must, on screen.
+func TestPartsOfTheReport(t *testing.T) {
+	in := wholeReport(t)
+	var page bytes.Buffer
+	require.NoError(t, WriteHTML(&page, in))
+	for _, want := range []string{
+		"What to do next", "and keep it on for 33 minutes after", "Work on the capture of sawing first: it brought the largest part of the measured dose in 3 of 3 shifts",
+		"How fast the air clears after work", "Minutes from the end of the dustiest work seen",
+		"zero check in filtered air", "offset 1.5 µg/m³, floor 4.5 µg/m³, from 900 readings", "retired 2026-03-02: wrong filter", "its numbers cannot be read",
+		"Limits used, and their status", "recommendation", "not stated, so not in the interval", "All falls of the dust after work",
+		"Every number can be traced", "settle",
+	} {
+		require.True(t, strings.Contains(page.String(), want), want)
+	}
+	in.Respirator.Clearing[0].MinutesUpper = nil
+	page.Reset()
+	require.NoError(t, WriteHTML(&page, in))
+	require.True(t, strings.Contains(page.String(), "how long after is not known"), "no upper bound, no number")
+	in.Calibrations, in.Cleared, in.Respirator = nil, nil, nil
+	page.Reset()
+	require.NoError(t, WriteHTML(&page, in))
+	require.True(t, strings.Contains(page.String(), "None on record. Every number is the sensor’s own reading"))
+	require.True(t, strings.Contains(page.String(), "Not told: no sensor where someone breathes"))
+}
