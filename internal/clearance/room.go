@@ -3,38 +3,18 @@ package clearance
 import (
 	"fmt"
 	"math"
-	"strconv"
-	"strings"
-)
 
-// The foot is 0.3048 m by definition (NIST Special Publication 811, B.6).
-const (
-	m3PerFt3  = 0.3048 * 0.3048 * 0.3048
-	m3hPerCFM = m3PerFt3 * 60
+	"dustlog/internal/units"
 )
 
 // CFM turns m³/h into cubic feet per minute.
-func CFM(m3PerHour float64) float64 { return m3PerHour / m3hPerCFM }
+func CFM(m3PerHour float64) float64 { return units.M3H(m3PerHour).CFM() }
 
 // ParseVolume reads a room's volume with its unit, m³ or ft³, as in "120m3" or
 // "4200 ft3", and returns m³. A bare number is refused: a factor of 35 hides in it.
 func ParseVolume(s string) (m3 float64, err error) {
-	text := strings.ToLower(strings.TrimSpace(s))
-	for _, u := range []struct {
-		suffix string
-		m3     float64
-	}{{"m3", 1}, {"m³", 1}, {"ft3", m3PerFt3}, {"ft³", m3PerFt3}} {
-		number, ok := strings.CutSuffix(text, u.suffix)
-		if !ok {
-			continue
-		}
-		x, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
-		if err != nil || !(x > 0) || !finite(x) {
-			return 0, fmt.Errorf("volume %q: %q is not a number above zero", s, strings.TrimSpace(number))
-		}
-		return x * u.m3, nil
-	}
-	return 0, fmt.Errorf("volume %q has no unit: write it as in \"120 m3\" or \"4200 ft3\"", s)
+	v, err := units.ParseVolume(s)
+	return float64(v), err
 }
 
 // RemovalMinutes is how long a share of the dust above the background takes to

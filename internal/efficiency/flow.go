@@ -4,15 +4,14 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+
+	"dustlog/internal/units"
 )
 
 type unit struct {
 	suffix string
 	factor float64
 }
-
-// The foot is 0.3048 m by definition (NIST Special Publication 811, B.6).
-const m3PerFt3 = 0.3048 * 0.3048 * 0.3048
 
 // ParseSampleFlow reads the air that a sensor looks at, as in "2.83 L/min", and
 // returns cm³/s.
@@ -25,9 +24,11 @@ func ParseSampleFlow(s string) (cm3PerSecond float64, err error) {
 // ParseDuctFlow reads the air through a filter, as in "800 m3/h" or "470 cfm", and
 // returns m³/h.
 func ParseDuctFlow(s string) (m3PerHour float64, err error) {
-	return parseFlow(s, "\"800 m3/h\" or \"470 cfm\"", []unit{
-		{"m3/h", 1}, {"m³/h", 1}, {"cfm", m3PerFt3 * 60}, {"ft3/min", m3PerFt3 * 60}, {"ft³/min", m3PerFt3 * 60},
-	})
+	q, err := units.ParseFlow(s)
+	if err == nil && q == 0 {
+		err = fmt.Errorf("flow %q: it must be above zero", s)
+	}
+	return q.M3H(), err
 }
 
 func parseFlow(s, examples string, units []unit) (float64, error) {
