@@ -70,10 +70,29 @@ func openShop(t *testing.T) *shop {
 		"[[sensor]]\nname = \"bench\"\nmodel = \"sps30\"\nport = %q\nposition = \"breathing_zone\"\n"+
 		"[[sensor]]\nname = \"outlet\"\nmodel = \"sds011\"\nport = %q\nposition = \"exhaust\"\n", ports[0], ports[1])
 	require.NoError(t, os.WriteFile(s.config, []byte(text), 0o644))
+	s.dustlog(t, "import", history(t), "--sensor", "bench", "--model", "sps30", "--position", "breathing_zone")
 	s.dustlog(t, "task", "add", "ripping", "--material", "oak", "--from", "30m ago", "--to", "20m ago")
 	s.dustlog(t, "setup", "use", "old bag", "--at", "1h ago")
 	s.collect(t)
 	return s
+}
+
+// history is two hours of readings up to a minute ago, with ten dusty minutes.
+func history(t *testing.T) string {
+	t.Helper()
+	var text strings.Builder
+	text.WriteString("time,pm2_5_ug_m3\n")
+	now := time.Now().UTC().Truncate(time.Second)
+	for ago := 2 * time.Hour; ago > time.Minute; ago -= 5 * time.Second {
+		level := 15
+		if ago > 20*time.Minute && ago < 30*time.Minute {
+			level = 300
+		}
+		fmt.Fprintf(&text, "%s,%d\n", now.Add(-ago).Format(time.RFC3339), level)
+	}
+	path := filepath.Join(t.TempDir(), "history.csv")
+	require.NoError(t, os.WriteFile(path, []byte(text.String()), 0o644))
+	return path
 }
 
 func freeAddress(t *testing.T) string {
@@ -125,8 +144,14 @@ func until(t *testing.T, o *opened, script string) {
 	t.Helper()
 	ctx, cancel := context.WithTimeout(o.ctx, 40*time.Second)
 	defer cancel()
-	_, err := chromedp.Run(ctx, chromedp.Poll[any](script, chromedp.WithPollingInterval(100*time.Millisecond)))
-	require.NoError(t, err, script)
+	for {
+		_, err := chromedp.Run(ctx, chromedp.Poll[any](script, chromedp.WithPollingInterval(100*time.Millisecond)))
+		if err != nil && ctx.Err() == nil && (strings.Contains(err.Error(), "navigated") || strings.Contains(err.Error(), "Cannot find context")) {
+			continue // another page came meanwhile
+		}
+		require.NoError(t, err, script)
+		return
+	}
 }
 
 // picture keeps what the browser shows in the folder that DUSTLOG_SHOTS names.
@@ -179,12 +204,74 @@ func TestThePageOnATelephone(t *testing.T) {
 	tap(t, o, "Undo")
 	until(t, o, `document.querySelector('.task b').textContent.includes('No task')`)
 	require.Len(t, s.tasks(t), 1)
+
+	// A figure read off the collector.
+	ask[any](t, o, `(document.querySelector('[name=gauge]').value = 'filter-drop', document.querySelector('[name=figures]').value = '450 Pa', document.querySelector('[name=figures]').form.requestSubmit(), null)`)
+	until(t, o, `document.querySelector('.did')?.textContent.includes('pressure drop over the filter: 450 Pa (1.81 in. w.g.)')`)
 	o.quiet(t)
 }
 
-// small are the things to touch that are lower than 48 px.
-const small = `[...document.querySelectorAll('nav a, button, summary, .dock input, .dock select, .choices a')]
-	.filter(e => { const b = e.getBoundingClientRect(); return b.width > 0 && b.height < 47.5 }).map(e => e.outerHTML.slice(0, 80))`
+// The stretch of time is chosen without leaving the page, and stays in the address.
+func TestHowFarBackThePageLooks(t *testing.T) {
+	s := openShop(t)
+	o := s.open(t, 390, 844, "/")
+	until(t, o, `document.querySelector('img.trace')?.complete`)
+	for _, hours := range []string{"1", "8", "24"} {
+		ask[any](t, o, fmt.Sprintf(`([...document.querySelectorAll('#trace a')].find(a => a.textContent === '%s h').click(), null)`, hours))
+		until(t, o, fmt.Sprintf(`document.querySelector('#trace a[aria-current]').textContent === '%s h' && document.querySelector('img.trace').src.includes('hours=%s&')`, hours, hours))
+		until(t, o, `document.querySelector('img.trace').complete && document.querySelector('img.trace').naturalWidth > 0`)
+		require.Contains(t, ask[string](t, o, `location.search`), "hours="+hours)
+	}
+	require.Contains(t, ask[string](t, o, `document.querySelector('img.trace').alt`), "bench")
+	o.quiet(t)
+}
+
+// On paper there are the answer and the numbers, and nothing to tap.
+func TestThePageOnPaper(t *testing.T) {
+	s := openShop(t)
+	o := s.open(t, 1280, 900, "/")
+	until(t, o, `document.getElementById('s0-level').textContent !== '–'`)
+	pdf, err := chromedp.Run(o.ctx, chromedp.PrintToPDF())
+	require.NoError(t, err)
+	path := filepath.Join(t.TempDir(), "page.pdf")
+	require.NoError(t, os.WriteFile(path, pdf, 0o644))
+	text, err := exec.Command("pdftotext", path, "-").Output()
+	require.NoError(t, err, "pdftotext comes with poppler-utils: run `make tools`")
+	for _, is := range []string{"Is a respirator needed now?", "bench", "mg/m³"} {
+		require.Contains(t, string(text), is)
+	}
+	for _, not := range []string{"Start a task", "Setups", "24 h"} {
+		require.NotContains(t, string(text), not)
+	}
+}
+
+// The report is opened in the browser, and taken along as PDF.
+func TestTheReportFromThePage(t *testing.T) {
+	s := openShop(t)
+	o := s.open(t, 390, 844, "/report")
+	until(t, o, `document.querySelector('form.own') !== null`)
+	for as, kind := range map[string]string{"": "text/html", "file": "text/html", "pdf": "application/pdf"} {
+		got, err := chromedp.Run(o.ctx, chromedp.Evaluate[string](fmt.Sprintf(`(async () => {
+			const q = new URLSearchParams(new FormData(document.querySelector('form.own')));
+			if (%q) q.set('as', %q);
+			const answer = await fetch('/report/view?' + q);
+			return answer.status + ' ' + answer.headers.get('Content-Type') + ' ' + (await answer.arrayBuffer()).byteLength
+		})()`, as, as), chromedp.EvalAwaitPromise))
+		require.NoError(t, err)
+		require.True(t, strings.HasPrefix(got, "200 "+kind), got)
+	}
+	ask[any](t, o, `([...document.querySelectorAll('form.own button')].find(b => b.textContent === 'Open').click(), null)`)
+	require.Eventually(t, func() bool { // its policy lets no script run, so that it cannot be polled from within
+		opened, err := chromedp.Run(o.ctx, chromedp.Evaluate[bool](`location.pathname === '/report/view' && document.querySelectorAll('.answer').length >= 3`))
+		return err == nil && opened
+	}, 40*time.Second, 200*time.Millisecond)
+	o.quiet(t)
+}
+
+// small are the things to touch that are lower than 48 px or narrower than 44; a box to
+// tick is touched with its label.
+const small = `[...document.querySelectorAll('nav a, button, summary, input:not([type=hidden], [type=checkbox]), select, label.tick, .choices a, .button, .pages a, table th a')]
+	.filter(e => { const b = e.getBoundingClientRect(); return b.width > 0 && (b.height < 47.5 || b.width < 43.5) }).map(e => e.outerHTML.slice(0, 80))`
 
 // The server is gone while a tap is made, and comes back.
 func TestATapMadeOfflineIsSentLater(t *testing.T) {
@@ -193,6 +280,7 @@ func TestATapMadeOfflineIsSentLater(t *testing.T) {
 	until(t, o, `document.getElementById('s0-level').textContent !== '–'`)
 	s.collector.stop()
 	until(t, o, `!document.getElementById('offline').hidden`)
+	require.Equal(t, "Cannot tell, so keep it on", ask[string](t, o, `document.getElementById('mask').textContent`), "an old answer is none")
 	ask[any](t, o, `document.querySelector('#more > summary').click(), null`)
 	tapped := time.Now()
 	tap(t, o, "ripping")
@@ -208,27 +296,81 @@ func TestATapMadeOfflineIsSentLater(t *testing.T) {
 	require.WithinDuration(t, tapped, all[1].Start, 2*time.Second, "at the time of the tap, not of its arrival")
 }
 
+// shopPages are all pages but the single day, whose address is today's.
+var shopPages = []string{"/", "/diary", "/days", "/tasks", "/setups", "/clearance", "/plan?before=old+bag&after=new+bag&seed=7", "/calibration", "/limits", "/report", "/more", "/nothing"}
+
+func (o *opened) go_(t *testing.T, s *shop, path string) {
+	t.Helper()
+	require.NoError(t, chromedp.Do(o.ctx, chromedp.Navigate("http://"+s.address+path)))
+}
+
+func (o *opened) prefer(t *testing.T, feature, value string) {
+	t.Helper()
+	_, err := chromedp.Call(o.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+		Features: []*emulation.MediaFeature{{Name: feature, Value: value}}})
+	require.NoError(t, err)
+}
+
 func TestThePageInTheDarkAndOnADesk(t *testing.T) {
 	s := openShop(t)
+	today := "/days/" + time.Now().UTC().Format(time.DateOnly)
 	for name, width := range map[string]int64{"telephone": 390, "desk": 1280} {
+		o := s.open(t, width, 900, "/login")
 		for _, scheme := range []string{"light", "dark"} {
-			o := s.open(t, width, 900, "/login")
-			_, err := chromedp.Call(o.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
-				Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
-			require.NoError(t, err)
-			for _, path := range []string{"/", "/diary", "/days", "/tasks", "/setups", "/limits", "/report"} {
-				require.NoError(t, chromedp.Do(o.ctx, chromedp.Navigate("http://"+s.address+path)))
+			o.prefer(t, "prefers-color-scheme", scheme)
+			for _, path := range append([]string{today}, shopPages...) {
+				o.go_(t, s, path)
 				require.Empty(t, ask[[]string](t, o, contrast), "%s %s %s", name, scheme, path)
 				require.Empty(t, ask[[]string](t, o, nameless), "%s: everything to touch has a name", path)
+				require.Empty(t, ask[[]string](t, o, disorder), "%s: headings, landmarks, tables", path)
+				if name == "telephone" {
+					require.Empty(t, ask[[]string](t, o, small), "%s: what is touched is 44 px wide and high", path)
+				}
 				require.False(t, ask[bool](t, o, `document.documentElement.scrollWidth > innerWidth`), "%s %s", name, path)
-				picture(t, o, fmt.Sprintf("%s-%s-%s", name, scheme, strings.Trim(path, "/")))
+				plain, _, _ := strings.Cut(strings.Trim(path, "/"), "?")
+				picture(t, o, fmt.Sprintf("%s-%s-%s", name, scheme, strings.ReplaceAll(plain, "/", "-")))
 			}
 			dark := ask[float64](t, o, `getComputedStyle(document.body).backgroundColor.match(/\d+/g).map(Number)[0]`) < 128
 			require.Equal(t, scheme == "dark", dark)
-			o.quiet(t)
+			o.go_(t, s, "/")
+			until(t, o, `document.querySelector('img.trace')?.complete`)
+			require.Equal(t, scheme == "dark", ask[bool](t, o, `document.querySelector('img.trace').currentSrc.includes('theme=dark')`), "the picture too")
+			o.quietBut(t, "404") // of the address that is none
 		}
 	}
 }
+
+// quietBut is quiet, apart from complaints that a test asked for.
+func (o *opened) quietBut(t *testing.T, wanted string) {
+	t.Helper()
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	for _, what := range o.complaints {
+		require.Contains(t, what, wanted)
+	}
+}
+
+// disorder is what a screen reader would stumble over: headings that skip a level, not
+// one main part and one first heading, parts and groups without a name, cells of a head
+// that head nothing, ids that are there twice, more than two live regions.
+const disorder = `(() => {
+	const out = [], all = q => [...document.querySelectorAll(q)];
+	let level = 0;
+	for (const h of all('h1, h2, h3, h4')) {
+		const now = Number(h.tagName[1]);
+		if (now > level + 1) out.push('skips to ' + h.outerHTML.slice(0, 60));
+		level = now;
+	}
+	for (const q of ['h1', 'main', 'header', 'footer']) if (all(q).length !== 1) out.push(all(q).length + ' ' + q);
+	for (const e of all('nav, aside, [role=group], section[aria-labelledby], .scroll'))
+		if (!e.getAttribute('aria-label') && !document.getElementById(e.getAttribute('aria-labelledby'))?.textContent.trim()) out.push('nameless ' + e.outerHTML.slice(0, 60));
+	for (const e of all('th')) if (!e.scope) out.push('heads nothing: ' + e.outerHTML.slice(0, 60));
+	const ids = all('[id]').map(e => e.id);
+	for (const id of ids) if (ids.indexOf(id) !== ids.lastIndexOf(id)) out.push('twice: ' + id);
+	if (all('[aria-live], [role=status], [role=alert]').length > 2) out.push('too many live regions');
+	if (document.documentElement.lang !== 'en' || !document.title) out.push('no language or title');
+	return out;
+})()`
 
 // nameless are controls that a screen reader could only call "button".
 const nameless = `[...document.querySelectorAll('a, button, input:not([type=hidden]), select, summary, img, svg[role=img]')]
@@ -256,4 +398,47 @@ func TestThePageCanBeReadWithoutScript(t *testing.T) {
 	require.NoError(t, err)
 	require.NoError(t, chromedp.Do(o.ctx, chromedp.Navigate("http://"+s.address+"/"), chromedp.Click("#more > summary"), chromedp.Click("#more .grid button")))
 	require.Eventually(t, func() bool { return len(s.tasks(t)) == 2 }, 20*time.Second, 200*time.Millisecond, "a plain form enters a task")
+}
+
+// With a password: logging in by keyboard, and again after the program was started anew.
+func TestThePageAsksForThePassword(t *testing.T) {
+	t.Setenv("DUSTLOG_SERVE_PASSWORD", "correct-horse")
+	s := openShop(t)
+	o := s.open(t, 390, 844, "/")
+	logIn := func() {
+		until(t, o, `location.pathname === '/login' && document.activeElement.name === 'password'`)
+		require.NoError(t, chromedp.Do(o.ctx, chromedp.KeyEvent("correct-horse\r")))
+		until(t, o, `location.pathname === '/' && document.getElementById('s0-level')?.textContent !== undefined`)
+	}
+	logIn()
+	picture(t, o, "telephone-logged-in")
+	require.Empty(t, ask[string](t, o, `document.cookie`), "no script can read the session")
+	s.collector.stop()
+	s.collect(t)
+	logIn()
+	require.NotContains(t, ask[string](t, o, `location.href`), "correct")
+}
+
+// From the first key to the task in the store without a pointer.
+func TestATaskIsStartedByKeyboard(t *testing.T) {
+	s := openShop(t)
+	o := s.open(t, 390, 844, "/")
+	until(t, o, `document.getElementById('s0-level').textContent !== '–'`)
+	reach := func(what string) {
+		for range 60 {
+			require.NoError(t, chromedp.Do(o.ctx, chromedp.KeyEvent("\t")))
+			if strings.Contains(ask[string](t, o, `document.activeElement.textContent`), what) {
+				require.True(t, ask[bool](t, o, `(() => { const b = document.activeElement.getBoundingClientRect(); return b.top >= 0 && b.bottom <= innerHeight })()`), "what has the focus is on the screen")
+				return
+			}
+		}
+		t.Fatalf("%q cannot be reached", what)
+	}
+	reach("Start a task")
+	require.NoError(t, chromedp.Do(o.ctx, chromedp.KeyEvent(" ")))
+	reach("ripping")
+	require.NoError(t, chromedp.Do(o.ctx, chromedp.KeyEvent("\r")))
+	until(t, o, `document.querySelector('.task b').textContent.includes('Ripping')`)
+	require.Len(t, s.tasks(t), 2)
+	o.quiet(t)
 }

@@ -113,7 +113,7 @@ function show(state) {
   }
   for (const [id, attributes] of Object.entries(state.attr))
     for (const [name, value] of Object.entries(attributes))
-      if ($(id).getAttribute(name) !== value) $(id).setAttribute(name, value);
+      if ($(id) && $(id).getAttribute(name) !== value) $(id).setAttribute(name, value);
   if (diary !== state.diary) {
     if (diary !== null) freshDock();
     diary = state.diary;
@@ -127,6 +127,11 @@ function connected(yes) {
   if (yes) { heard = Date.now(); send(); return; }
   const since = heard ? new Date(heard).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", second: "2-digit", hour12: false }) : "the page was opened";
   $("offline").textContent = `No connection since ${since}: what you see is old. Taps are kept and sent later.`;
+  if ($("mask")) { // an old answer is none; the next event has the new one
+    $("mask-now").dataset.state = "tell";
+    $("mask").textContent = "Cannot tell, so keep it on";
+    $("mask-why").textContent = `This page has had no connection since ${since}.`;
+  }
 }
 
 function follow() {
@@ -138,8 +143,15 @@ function follow() {
   };
   events.onerror = () => {
     if (Date.now() - heard > 3000) connected(false);
-    if (events.readyState === EventSource.CLOSED) { events.close(); setTimeout(follow, 5000); }
+    if (events.readyState === EventSource.CLOSED) { askForLogin(); setTimeout(follow, 5000); }
   };
+}
+
+// Refused rather than cut off: the session is over, as after a new start of the program.
+async function askForLogin() {
+  try {
+    if ((await fetch("/dock", own)).status === 401) location.assign("/login");
+  } catch { /* no connection */ }
 }
 
 // A line may be dead without saying so: an event comes every 10 s at least.
@@ -175,4 +187,5 @@ if ($("dock")) dockReady();
 send();
 addEventListener("online", send);
 setInterval(watch, 4000);
+document.addEventListener("visibilitychange", () => { if (!document.hidden) watch(); });
 if (document.body.dataset.page === "now") follow();
