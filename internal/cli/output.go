@@ -20,9 +20,14 @@ func writeJSON(w io.Writer, v any) error {
 type table struct{ w *tabwriter.Writer }
 
 func newTable(out io.Writer, headers ...string) *table {
-	t := &table{w: tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)}
+	t := bareTable(out)
 	t.row(anySlice(headers)...)
 	return t
+}
+
+// bareTable has no headers.
+func bareTable(out io.Writer) *table {
+	return &table{w: tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)}
 }
 
 func (t *table) row(cells ...any) {

@@ -98,7 +98,7 @@ needed, and did a change of the dust collection really help.
 {{end}}{{if or .Runnable .HasSubCommands}}{{.UsageString}}{{end}}
 ` + exitCodesHelp + "\n")
 	root.AddCommand(
-		newDemo(a), newCollect(a), newServe(a), newReplay(a), newPorts(a), newDecode(a), newImport(a), newSensors(a),
+		newDemo(a), newInit(a), newCollect(a), newServe(a), newReplay(a), newPorts(a), newDecode(a), newImport(a), newSensors(a),
 		newTask(a), newSetup(a), newCalibrate(a),
 		newStore(a), newBackup(a), newRestore(a), newForward(a), newExport(a),
 		newExposure(a), newSizes(a), newCompare(a), newPlan(a), newClearance(a), newRespirator(a), newEfficiency(a), newAirflow(a), newReport(a), newVerify(a), newExplain(a), newPlot(a),
