@@ -91,7 +91,7 @@ func (r *Result) leaveOut(at time.Time, what, why string) {
 func (r *Result) setup(in Input, name string, gauges []Gauge) SetupAirflow {
 	slices.SortStableFunc(gauges, func(a, b Gauge) int { return a.At.Compare(b.At) })
 	var c Collector
-	s := SetupAirflow{Setup: name, Readings: len(gauges), Missing: []string{}, Flows: []FlowMeasurement{}, Transport: []TransportCheck{}, Hints: []Hint{}}
+	s := SetupAirflow{Setup: name, Readings: len(gauges), Missing: []string{}, Flows: []FlowMeasurement{}, Transport: []TransportCheck{}, Hints: []Hint{}, Motors: []MotorCheck{}}
 	for _, one := range in.Collectors {
 		if one.Setup == name {
 			c = one
@@ -108,14 +108,11 @@ func (r *Result) setup(in Input, name string, gauges []Gauge) SetupAirflow {
 		if ok {
 			s.Flows = append(s.Flows, f)
 		}
-		switch g.Kind {
-		case StaticGauge:
+		if g.Kind == StaticGauge {
 			s.Static = &PressureReading{At: g.At, Pressure: g.Pressures[0]}
-		case CurrentGauge:
-			m := CheckMotor(*g.Current, c.ratedCurrent())
-			s.Motor = &m
 		}
 	}
+	s.Motors = append(s.Motors, c.motors(gauges)...)
 	s.Flow = latest(s.Flows, func(f FlowMeasurement) bool { return f.Main })
 	s.Filter = FilterLoading(s.filterDrops(gauges), c.Filter.Cleaned, c.Filter.Limit)
 	s.fillTransport(c)

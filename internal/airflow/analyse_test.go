@@ -82,7 +82,7 @@ func TestOneDayOnTheCollector(t *testing.T) {
 
 	require.Len(t, s.System.Points, 1)
 	require.InDelta(t, 5.5, s.System.Points[0].Static.InWG(), 1e-9, "suction and the drop of a filter behind the blower")
-	require.InDelta(t, 80, *s.Motor.Percent, 1e-9)
+	require.InDelta(t, 80, *s.Motors[0].Percent, 1e-9)
 	require.Equal(t, Slow, s.Transport[0].Answer)
 	require.InEpsilon(t, s.Flow.Flow.M3H()/4, *s.FilterFlow, 1e-9)
 	require.InEpsilon(t, s.Flow.Flow.M3H()/120, s.Changes.PerHour, 1e-9)
@@ -122,7 +122,18 @@ func TestStopLines(t *testing.T) {
 	r = analyse(t, Input{Collectors: []Collector{c}, Entries: b.entries})
 	require.Len(t, r.Stops, 1, "of two motors the reading does not tell which")
 	require.Contains(t, r.Stops[0], "Blowers in series, restricted or not")
-	require.Contains(t, r.Setups[0].Motor.Answer, CannotTell)
+	require.Contains(t, r.Setups[0].Motors[0].Answer, CannotTell)
+
+	// Named, each motor is told apart, and a current that was once too high stays said.
+	c.Blowers[0].Name, c.Blowers[1].Name = "first", "second"
+	b.read(1, CurrentGauge, "first", "9.2 A")
+	b.read(2, CurrentGauge, "second", "5 A")
+	b.read(3, CurrentGauge, "first", "8 A")
+	r = analyse(t, Input{Collectors: []Collector{c}, Entries: b.entries})
+	require.Len(t, r.Setups[0].Motors, 3)
+	require.Len(t, r.Stops, 2)
+	require.Contains(t, r.Stops[0], "blower first: 89 % of the rated 9.00 A, but it was 9.20 A before")
+	require.False(t, r.Setups[0].Motors[2].Over)
 }
 
 func TestAFilterThatCostsFlow(t *testing.T) {
@@ -220,6 +231,9 @@ func TestRecordsThatContradictThemselves(t *testing.T) {
 		"entry coefficient 1.4":         func(c *Collector) { c.Hood.EntryCoefficient = 1.4 },
 		`arranged in "row"`:             func(c *Collector) { c.Arrangement = "row" },
 		"2 blowers":                     func(c *Collector) { c.Blowers = append(c.Blowers, Blower{}) },
+		"room of 0.000 m³":              func(c *Collector) { c.Room = 1e-9 },
+		"duct diameter of 152400 mm":    func(c *Collector) { c.Ducts[0].Diameter = 152.4 },
+		"rated current of 5000 A":       func(c *Collector) { c.Blowers[0].RatedCurrent = 5000 },
 		"fan curve of 1 point":          func(c *Collector) { c.Blowers[0].Curve = c.Blowers[0].Curve[:1] },
 	} {
 		c := shop()
@@ -246,7 +260,7 @@ func TestGaugesAsTheyAreWritten(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, test.want, g.String())
 	}
-	for kind, text := range map[GaugeKind]string{FilterGauge: "-3 Pa", "humidity": "50 %", StaticGauge: "4", FlowGauge: "main: 500 fpm", CurrentGauge: ""} {
+	for kind, text := range map[GaugeKind]string{FilterGauge: "-3 Pa", "humidity": "50 %", StaticGauge: "4", FlowGauge: "main: 500 fpm", CurrentGauge: "", VelocityGauge: "4000 m/s", VelocityPressureGauge: "1 3 200 kPa"} {
 		_, err := ParseGauge(kind, text)
 		require.ErrorIs(t, err, dust.ErrEntry, kind)
 		_, err = GaugeEntry("id", monday, kind, "", text)

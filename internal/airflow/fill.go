@@ -225,8 +225,10 @@ func (s *SetupAirflow) fillHints(c Collector) {
 // caution lists what holds for every collector, and the stop lines that were reached.
 func (r *Result) caution(collectors []Collector) {
 	for _, s := range r.Setups {
-		if s.Motor != nil && s.Motor.Over {
-			r.Stops = append(r.Stops, fmt.Sprintf("%s: %s", orNone(s.Setup), s.Motor.Answer))
+		for _, m := range s.Motors {
+			if m.Over {
+				r.Stops = append(r.Stops, fmt.Sprintf("%s: %s", orNone(s.Setup), m.Answer))
+			}
 		}
 		if s.Filter.Answer == OverLimit {
 			r.Stops = append(r.Stops, fmt.Sprintf("%s: %s", orNone(s.Setup), s.Filter.Why))

@@ -1,6 +1,7 @@
 package airflow
 
 import (
+	"encoding/json"
 	"errors"
 	"testing"
 
@@ -35,6 +36,17 @@ func FuzzGauge(f *testing.F) {
 		if err != nil || again.String() != g.String() {
 			t.Errorf("%q %q: entered and read as %q, %v", kind, text, again, err)
 		}
-		Analyse(Input{Entries: []dust.Entered{{Entry: e}}, Collectors: []Collector{shop()}, Setups: inUseOld})
+		// Whatever it says, all of the answer can be printed.
+		whole, err := GaugeEntry("flow", monday, FlowGauge, "main", "1e-5 m3/h")
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := Analyse(Input{Entries: []dust.Entered{{Entry: e}, {Entry: whole}}, Collectors: []Collector{shop()}, Setups: inUseOld})
+		if err == nil {
+			_, err = json.Marshal(r)
+		}
+		if err != nil {
+			t.Errorf("%q %q: %v", kind, text, err)
+		}
 	})
 }

@@ -41,7 +41,7 @@ var GaugeKinds = []struct {
 type Gauge struct {
 	At    time.Time `json:"at"`
 	Kind  GaugeKind `json:"kind"`
-	Place string    `json:"duct"` // which duct; "" where the kind or the record leaves no choice
+	Place string    `json:"place"` // which duct, of a current which blower; "" where the record leaves no choice
 
 	Velocities []units.Velocity `json:"velocities,omitempty"`
 	Pressures  []units.Pressure `json:"pressures,omitempty"`
@@ -86,10 +86,44 @@ func ParseGauge(kind GaugeKind, text string) (Gauge, error) {
 	if err != nil {
 		return g, fmt.Errorf("%w: %w", dust.ErrEntry, err)
 	}
+	if err := g.plausible(); err != nil {
+		return g, err
+	}
 	if kind == FilterGauge && g.Pressures[0] < 0 {
 		return g, fmt.Errorf("%w: a filter's pressure drop is told without a sign, and %s is below zero", dust.ErrEntry, g.Pressures[0])
 	}
 	return g, nil
+}
+
+// The most that any dust collector shows: beyond it the unit is wrong.
+const (
+	mostVelocity = units.Velocity(150)
+	mostPressure = units.Pressure(90e3)
+	mostFlow     = units.Flow(100)
+	mostCurrent  = units.Current(1000)
+)
+
+func (g Gauge) plausible() error {
+	beyond := func(x, most fmt.Stringer) error {
+		return fmt.Errorf("%w: %s is more than any dust collector has (%s): check the unit", dust.ErrEntry, x, most)
+	}
+	for _, v := range g.Velocities {
+		if v > mostVelocity {
+			return beyond(v, mostVelocity)
+		}
+	}
+	for _, p := range g.Pressures {
+		if p > mostPressure || p < -mostPressure {
+			return beyond(p, mostPressure)
+		}
+	}
+	switch {
+	case g.Flow != nil && *g.Flow > mostFlow:
+		return beyond(*g.Flow, mostFlow)
+	case g.Current != nil && *g.Current > mostCurrent:
+		return beyond(*g.Current, mostCurrent)
+	}
+	return nil
 }
 
 // GaugeEntry is the diary's entry of a reading; place may be "". The error wraps
@@ -136,7 +170,11 @@ func (g Gauge) String() string {
 		text = fmt.Sprintf("%d points, %s … %s", n, figures[0], figures[n-1])
 	}
 	if g.Place != "" {
-		text = "in duct " + g.Place + ": " + text
+		where := "in duct "
+		if g.Kind == CurrentGauge {
+			where = "of blower "
+		}
+		text = where + g.Place + ": " + text
 	}
 	return string(g.Kind) + " " + text
 }

@@ -190,13 +190,13 @@ func TestAirChangesAgainstAMeasuredClearance(t *testing.T) {
 
 func TestACurrentAboveTheRatingIsAStopLine(t *testing.T) {
 	rated := units.Current(9)
-	over := CheckMotor(9.1, &rated)
+	over := CheckMotor(9.1, 0, &rated)
 	require.True(t, over.Over)
 	require.Contains(t, over.Answer, "ask an electrician")
-	under := CheckMotor(4.5, &rated)
+	under := CheckMotor(4.5, 4.5, &rated)
 	require.False(t, under.Over)
 	require.InDelta(t, 50, *under.Percent, 1e-9)
-	require.Contains(t, CheckMotor(4.5, nil).Answer, CannotTell)
+	require.Contains(t, CheckMotor(4.5, 4.5, nil).Answer, CannotTell)
 }
 
 func TestDustAgainstFlow(t *testing.T) {

@@ -37,7 +37,7 @@ func TestPublishedVelocityFromVelocityPressure(t *testing.T) {
 	// With the handbooks' own inch of water the constant comes out to its last digit.
 	v, err := VelocityOf(998.2*9.80665*0.0254, StandardDensity)
 	require.NoError(t, err)
-	validation.Check(t, "the same with water of 998.2 kg/m³", source, 4005, v.FPM(), 0.5)
+	validation.Check(t, "velocity at VP 1 in. of water of 998.2 kg/m³, standard air, fpm", source, 4005, v.FPM(), 0.5)
 }
 
 func TestPublishedDuctFlow(t *testing.T) {
@@ -245,7 +245,7 @@ func TestPublishedCaptureVelocity(t *testing.T) {
 	h := Hood{Face: units.Ft2(1), Distance: units.Inches(12)}
 	validation.Check(t, "flow for 100 fpm 1 ft before a plain opening of 1 ft², cfm", source, 1100, h.CaptureFlow(units.FPM(100)).CFM(), 1e-6)
 	h.Flanged = true
-	validation.Check(t, "the same with a flange, cfm", source, 825, h.CaptureFlow(units.FPM(100)).CFM(), 1e-6)
+	validation.Check(t, "flow for 100 fpm 1 ft before a flanged opening of 1 ft², cfm", source, 825, h.CaptureFlow(units.FPM(100)).CFM(), 1e-6)
 	v, err := h.CaptureVelocity(units.CFM(825))
 	require.NoError(t, err)
 	require.InDelta(t, 100, v.FPM(), 1e-9)

@@ -70,10 +70,12 @@ func (r *Result) inUse(periods []dust.SetupPeriod) *SetupAirflow {
 }
 
 func (s *SetupAirflow) suggestMotor() *Suggestion {
-	if s.Motor == nil || !s.Motor.Over {
-		return nil
+	for _, m := range s.Motors {
+		if m.Over {
+			return &Suggestion{What: "switch the blower off and have the motor looked at", Why: m.Answer, HowSure: Measured, class: stopClass}
+		}
 	}
-	return &Suggestion{What: "switch the blower off and have the motor looked at", Why: s.Motor.Answer, HowSure: Measured, class: stopClass}
+	return nil
 }
 
 // suggestFilter works out the flow with the filter's drop back at the lowest seen.
@@ -185,7 +187,7 @@ func (s *SetupAirflow) suggestMeasuring() *Suggestion {
 	add(s.Flow != nil && s.Flow.Traverse != nil && (s.Flow.Traverse.Points < fewPoints || s.Flow.Traverse.Uneven), "a whole traverse in a straighter place")
 	add(s.Static == nil, "the static pressure at the blower's inlet, within 30 min of a flow")
 	add(len(s.Filter.Readings) < fewestDrops, "the filter's pressure drop, now and then")
-	add(s.Motor == nil, "the motor's current, by an electrician or a built-in meter")
+	add(len(s.Motors) == 0, "the motor's current, by an electrician or a built-in meter")
 	if len(lacks) == 0 {
 		return nil
 	}

@@ -76,8 +76,12 @@ func (h HoodRecord) Face() (units.Area, error) {
 	return Duct{Diameter: h.Diameter, Width: h.Width, Height: h.Height}.Area()
 }
 
-// Check reports what makes the record contradict itself. The error wraps ErrInput.
+// Check reports what makes the record contradict itself, or cannot be of a dust
+// collector. The error wraps ErrInput.
 func (c Collector) Check() error {
+	if err := c.checkSizes(); err != nil {
+		return err
+	}
 	seen := map[string]bool{}
 	for i, d := range c.Ducts {
 		if d.Name == "" && len(c.Ducts) > 1 {
@@ -116,6 +120,41 @@ func (c Collector) Check() error {
 		}
 	}
 	return nil
+}
+
+// checkSizes refuses what was surely written in a wrong unit; zero is not known.
+func (c Collector) checkSizes() error {
+	var err error
+	within := func(what string, x fmt.Stringer, value, low, high float64) {
+		if err == nil && value != 0 && !(value >= low && value <= high) {
+			err = fmt.Errorf("%s of %s: what it moves %w: check the unit", what, x, ErrInput)
+		}
+	}
+	length := func(what string, x units.Length) { within(what, x, float64(x), 1e-3, 100) }
+	within("room", c.Room, float64(c.Room), 1, 1e6)
+	within("altitude", c.Altitude, float64(c.Altitude), 0, 6000)
+	for _, d := range c.Ducts {
+		length("duct diameter", d.Diameter)
+		length("duct width", d.Width)
+		length("duct height", d.Height)
+	}
+	if h := c.Hood; h != nil {
+		length("hood diameter", h.Diameter)
+		length("hood width", h.Width)
+		length("hood height", h.Height)
+		length("distance of the hood", h.Distance)
+	}
+	within("filter", c.Filter.Area, float64(c.Filter.Area), 1e-3, 1e5)
+	within("filter's pressure limit", c.Filter.Limit, float64(c.Filter.Limit), 1, float64(mostPressure))
+	for _, b := range c.Blowers {
+		within("rated flow", b.RatedFlow, float64(b.RatedFlow), 1e-4, float64(mostFlow))
+		within("rated current", b.RatedCurrent, float64(b.RatedCurrent), 1e-2, float64(mostCurrent))
+		for _, p := range b.Curve {
+			within("flow on the fan curve", p.Flow, float64(p.Flow), 1e-6, float64(mostFlow))
+			within("pressure on the fan curve", p.Static, float64(p.Static), 1e-3, float64(mostPressure))
+		}
+	}
+	return err
 }
 
 // air is the density that readings under the record were taken in, and from what.
@@ -178,13 +217,15 @@ func (c Collector) ratedFlow() (q units.Flow) {
 	return q
 }
 
-// ratedCurrent is that of the only blower; nil if there are several, for the gauge
-// does not tell which motor it was on.
-func (c Collector) ratedCurrent() *units.Current {
-	if len(c.Blowers) != 1 || c.Blowers[0].RatedCurrent == 0 {
-		return nil
+// ratedCurrent is that of the only blower, or of the one named; nil if it is not known
+// or the reading does not say which motor it was on.
+func (c Collector) ratedCurrent(blower string) *units.Current {
+	for i, b := range c.Blowers {
+		if (b.Name == blower && blower != "" || len(c.Blowers) == 1) && b.RatedCurrent > 0 {
+			return &c.Blowers[i].RatedCurrent
+		}
 	}
-	return &c.Blowers[0].RatedCurrent
+	return nil
 }
 
 // missing lists what the record would need to say more.

@@ -47,7 +47,7 @@ type SetupAirflow struct {
 	Static      *PressureReading  `json:"static_pressure"`
 	Filter      Loading           `json:"filter"`
 	FilterFlow  *float64          `json:"filter_flow_m3_per_m2_h"` // latest flow over the filter's area
-	Motor       *MotorCheck       `json:"motor"`
+	Motors      []MotorCheck      `json:"motors"`
 	Transport   []TransportCheck  `json:"transport"`
 	Capture     *Capture          `json:"capture"`
 	Changes     *AirChanges       `json:"air_changes"`

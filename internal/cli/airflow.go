@@ -116,7 +116,7 @@ before are not entered again.`,
 			return runAirflowAdd(cmd, a, o, args)
 		},
 	}
-	cmd.Flags().StringVar(&o.duct, "duct", "", "which duct, by its name in the configuration, if there are several")
+	cmd.Flags().StringVar(&o.duct, "duct", "", "which duct, of a current which blower, by its name in the configuration, if there are several")
 	cmd.Flags().StringVar(&o.at, "at", "", "when it was read: "+whenHelp)
 	cmd.Flags().StringVar(&o.senml, "senml", "", "file of SenML lines, or - for standard input, in place of KIND and FIGURES")
 	cmd.SetFlagErrorFunc(func(cmd *cobra.Command, err error) error {

@@ -85,8 +85,8 @@ func printSetupAirflow(a *app, s airflow.SetupAirflow, zone *time.Location) {
 	if c := s.Capture; c != nil && c.Velocity != nil {
 		row("in front of the hood", c.Velocity.SI(), c.Velocity.US(), fmt.Sprintf("at %s", c.Distance))
 	}
-	if m := s.Motor; m != nil {
-		row("motor's current", m.Current.String(), "", "")
+	for _, m := range s.Motors {
+		row("motor's current", m.Current.String(), "", m.At.In(zone).Format("2006-01-02 15:04"))
 	}
 	if c := s.Changes; c != nil {
 		row("air changes", fmt.Sprintf("%.1f 1/h", c.PerHour), "", "")
@@ -103,8 +103,8 @@ func printSetupAirflow(a *app, s airflow.SetupAirflow, zone *time.Location) {
 		say(fmt.Sprintf("Duct %s: %s. It takes %s for 4000 fpm.", ductName(c.Duct), c.Why, c.Needed))
 	}
 	printFilterLoading(a, s.Filter, zone)
-	if s.Motor != nil {
-		say("Motor: " + s.Motor.Answer + ".")
+	for _, m := range s.Motors {
+		say("Motor: " + m.Answer + ".")
 	}
 	if s.Capture != nil {
 		say("Hood: " + s.Capture.Answer + ".")

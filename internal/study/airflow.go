@@ -132,8 +132,11 @@ func (s *Study) collectorStates(ctx context.Context, w Window) (map[string]compa
 		if n := len(x.Filter.Readings); n > 0 {
 			state.FilterDrop = &x.Filter.Readings[n-1].Drop
 		}
-		if x.Motor != nil {
-			state.Current, state.RatedCurrent, state.CurrentIsOver = &x.Motor.Current, x.Motor.Rated, x.Motor.Over
+		for _, m := range x.Motors { // of several the one nearest its rating, or above it
+			if state.Current == nil || m.Rated != nil && (state.RatedCurrent == nil || m.Current / *m.Rated > *state.Current / *state.RatedCurrent) {
+				state.Current, state.RatedCurrent = &m.Current, m.Rated
+			}
+			state.CurrentIsOver = state.CurrentIsOver || m.Over
 		}
 		states[x.Setup] = state
 	}
