@@ -21,11 +21,12 @@ import (
 
 // background is a program that runs until the test ends or stop is called.
 type background struct {
-	cmd *exec.Cmd
-	out *bufio.Scanner
+	cmd  *exec.Cmd
+	out  *bufio.Scanner
+	said []string // at its end
 }
 
-func start(t *testing.T, merged bool, name string, args ...string) *background {
+func start(t testing.TB, merged bool, name string, args ...string) *background {
 	t.Helper()
 	cmd := exec.Command(name, args...)
 	pipe, err := cmd.StdoutPipe()
@@ -46,29 +47,31 @@ func (b *background) stop() {
 	}
 	_ = b.cmd.Process.Signal(syscall.SIGINT)
 	for b.out.Scan() { // or it may block on a full pipe
+		b.said = append(b.said, b.out.Text())
 	}
 	_ = b.cmd.Wait()
 }
 
-// shop is a collector that reads two sensors behind pseudo-terminals, with its page.
+// shop is a collector that reads sensors behind pseudo-terminals, with its page.
 type shop struct {
 	config, address string
 	collector       *background
 }
 
-func openShop(t *testing.T) *shop {
+func openShop(t *testing.T) *shop { return openShopOf(t, "sps30", "sds011") }
+
+// openShopOf opens a shop with up to four sensors.
+func openShopOf(t testing.TB, models ...string) *shop {
 	t.Helper()
-	fakes := start(t, false, fakesProgram, "sps30", "sds011")
-	var ports []string
-	for len(ports) < 2 && fakes.out.Scan() {
-		_, path, _ := strings.Cut(fakes.out.Text(), " ")
-		ports = append(ports, path)
-	}
-	require.Len(t, ports, 2)
+	fakes := start(t, false, fakesProgram, models...)
 	s := &shop{config: filepath.Join(t.TempDir(), "dustlog.toml"), address: freeAddress(t)}
-	text := fmt.Sprintf("store = \"s.db\"\n[shop]\nname = \"Browser shop\"\nzone = \"UTC\"\n[collect]\ncommit_every = \"1s\"\n"+
-		"[[sensor]]\nname = \"bench\"\nmodel = \"sps30\"\nport = %q\nposition = \"breathing_zone\"\n"+
-		"[[sensor]]\nname = \"outlet\"\nmodel = \"sds011\"\nport = %q\nposition = \"exhaust\"\n", ports[0], ports[1])
+	text := "store = \"s.db\"\n[shop]\nname = \"Browser shop\"\nzone = \"UTC\"\n[collect]\ncommit_every = \"1s\"\n"
+	names, places := []string{"bench", "outlet", "store room", "wall"}, []string{"breathing_zone", "exhaust", "background", "room"}
+	for i, model := range models {
+		require.True(t, fakes.out.Scan())
+		_, port, _ := strings.Cut(fakes.out.Text(), " ")
+		text += fmt.Sprintf("[[sensor]]\nname = %q\nmodel = %q\nport = %q\nposition = %q\n", names[i], model, port, places[i])
+	}
 	require.NoError(t, os.WriteFile(s.config, []byte(text), 0o644))
 	s.dustlog(t, "import", history(t), "--sensor", "bench", "--model", "sps30", "--position", "breathing_zone")
 	s.dustlog(t, "task", "add", "ripping", "--material", "oak", "--from", "30m ago", "--to", "20m ago")
@@ -78,7 +81,7 @@ func openShop(t *testing.T) *shop {
 }
 
 // history is two hours of readings up to a minute ago, with ten dusty minutes.
-func history(t *testing.T) string {
+func history(t testing.TB) string {
 	t.Helper()
 	var text strings.Builder
 	text.WriteString("time,pm2_5_ug_m3\n")
@@ -95,7 +98,7 @@ func history(t *testing.T) string {
 	return path
 }
 
-func freeAddress(t *testing.T) string {
+func freeAddress(t testing.TB) string {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
@@ -104,7 +107,7 @@ func freeAddress(t *testing.T) string {
 }
 
 // collect starts the collector with its page, at the same address each time.
-func (s *shop) collect(t *testing.T) {
+func (s *shop) collect(t testing.TB) {
 	t.Helper()
 	s.collector = start(t, true, program, "collect", "--config", s.config, "--serve", s.address)
 	for s.collector.out.Scan() {
@@ -115,7 +118,7 @@ func (s *shop) collect(t *testing.T) {
 	t.Fatal("the collector did not offer the page")
 }
 
-func (s *shop) dustlog(t *testing.T, args ...string) []byte {
+func (s *shop) dustlog(t testing.TB, args ...string) []byte {
 	t.Helper()
 	out, err := exec.Command(program, append(args, "--quiet", "--config", s.config)...).Output()
 	require.NoError(t, err, "%v: %s", args, out)
