@@ -78,7 +78,7 @@ With exactly two setups in the store they are compared without being named.`,
 
 // runReport gathers the results, writes the file, and returns what it shows.
 func runReport(ctx context.Context, a *app, cfg config.Config, o reportOptions, w study.Window) (report.Input, error) {
-	s, records, err := a.openStudy(ctx, cfg)
+	s, records, err := a.openRecalling(ctx, cfg)
 	if err != nil {
 		return report.Input{}, err
 	}

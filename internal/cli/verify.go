@@ -147,7 +147,7 @@ func (v *verification) recompute(ctx context.Context, a *app, b *bundle.Bundle) 
 		return fmt.Errorf("%s: %w", bundleSettings, err)
 	}
 	cfg.Limits, cfg.Materials, cfg.Sensors = settings.Limits, settings.Materials, settings.Sensors
-	s, records, err := a.openStudy(ctx, cfg)
+	s, records, err := a.openRecalling(ctx, cfg)
 	if err != nil {
 		return err
 	}
