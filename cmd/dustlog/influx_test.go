@@ -12,13 +12,19 @@ import (
 	"dustlog/internal/store/influx/influxtest"
 )
 
-// condition knows [influx]: the server program is there. Where it must not be
-// missing, CI=true, the test fails later, when it is started.
+// servers are the programs that scripts need, and where they may be.
+var servers = map[string][]string{
+	"influx": {os.Getenv("DUSTLOG_INFLUXD"), "influxd"},
+	"broker": {"mosquitto", "/usr/sbin/mosquitto"},
+}
+
+// condition knows [influx] and [broker]: the server program is there. Where it must
+// not be missing, CI=true, the test fails later, when it is started.
 func condition(name string) (bool, error) {
-	if name != "influx" {
+	if servers[name] == nil {
 		return false, fmt.Errorf("unknown condition %q", name)
 	}
-	for _, program := range []string{os.Getenv("DUSTLOG_INFLUXD"), "influxd"} {
+	for _, program := range servers[name] {
 		if _, err := exec.LookPath(program); err == nil {
 			return true, nil
 		}

@@ -31,6 +31,7 @@ func TestScripts(t *testing.T) {
 			"span":   span,
 			"decay":  decay,
 			"influx": influx, "samejson": samejson,
+			"broker": broker, "microcontroller": microcontroller,
 		},
 		Condition: condition,
 		Setup: func(env *testscript.Env) error {

@@ -105,9 +105,15 @@ func runCollect(ctx context.Context, a *app, cfg config.Config, folder string, s
 		return err
 	}
 	defer stopPage()
+	publish, stopPublishing, err := a.publishBeside(cfg)
+	if err != nil {
+		watch.stop()
+		return err
+	}
+	defer stopPublishing()
 	summary, err := collect.Run(ctx, inputs, records, collect.Options{
 		CommitEvery: cfg.CommitEvery, Log: a.log(),
-		OnReading: func(r dust.Reading) { show.reading(r); watch.reading(r); offer(r) },
+		OnReading: func(r dust.Reading) { show.reading(r); watch.reading(r); offer(r); publish(r) },
 		OnTurn:    a.signOfLife(),
 	})
 	show.done()
@@ -156,6 +162,10 @@ func inputsFrom(a *app, cfg config.Config, folder string) (inputs []collect.Inpu
 		}
 		return nil, nil, fmt.Errorf("%w: %s; write a dustlog.toml like this:\n\n%s", config.ErrFile, where, sampleConfig)
 	}
+	login, err := a.brokerLogin(cfg)
+	if err != nil {
+		return nil, nil, err
+	}
 	var lines []*line
 	done = func() (err error) {
 		for _, l := range lines {
@@ -168,6 +178,7 @@ func inputsFrom(a *app, cfg config.Config, folder string) (inputs []collect.Inpu
 		if err != nil {
 			return nil, nil, errors.Join(err, done())
 		}
+		l.login = login
 		if folder != "" {
 			if l.capture, err = capture.Create(folder, l.sensor, l.model.Spec().WarmUp, a.Now()); err != nil {
 				return nil, nil, errors.Join(err, done())

@@ -11,6 +11,7 @@ import (
 	"dustlog/internal/collect"
 	"dustlog/internal/config"
 	"dustlog/internal/dust"
+	"dustlog/internal/mqtt"
 	"dustlog/internal/sensor"
 )
 
@@ -23,6 +24,7 @@ type line struct {
 	passive bool
 	clock   *capture.Arrivals
 	capture *capture.Writer // nil: bytes are not kept
+	login   mqtt.Login      // for a sensor behind a broker
 
 	list   func() ([]sensor.PortInfo, error)
 	where  sensor.Identity
@@ -45,6 +47,14 @@ func newLine(cfg config.Config, s config.Sensor) (*line, error) {
 	if _, err := sensor.Command(model, "read"); err != nil && s.Mode == config.Passive {
 		return nil, fmt.Errorf("%w %s: sensor %q: mode %q: a %s cannot be asked, it only talks by itself", config.ErrFile, cfg.Path, s.Name, s.Mode, model)
 	}
+	if mqtt.IsAddress(s.Port) {
+		if _, err := mqtt.ParseAddress(s.Port); err != nil {
+			return nil, fmt.Errorf("%w %s: sensor %q: %w", config.ErrFile, cfg.Path, s.Name, err)
+		}
+		if model != sensor.SenMLLine || s.Mode == config.Passive || s.Duty != "" {
+			return nil, fmt.Errorf("%w %s: sensor %q: behind a broker only model %q is read, and it can be neither asked nor switched", config.ErrFile, cfg.Path, s.Name, sensor.SenMLLine)
+		}
+	}
 	plan, err := newDuty(model, s)
 	if err != nil {
 		return nil, fmt.Errorf("%w %s: sensor %q: %w", config.ErrFile, cfg.Path, s.Name, err)
@@ -60,6 +70,9 @@ func newLine(cfg config.Config, s config.Sensor) (*line, error) {
 
 // open opens the port, for the first time or again.
 func (l *line) open(context.Context) (collect.Source, error) {
+	if mqtt.IsAddress(l.where.Path) {
+		return l.openTopic()
+	}
 	ports, _ := l.list() // without a list the port is looked for by name
 	path, err := l.where.Find(ports)
 	if err != nil {
@@ -78,6 +91,22 @@ func (l *line) open(context.Context) (collect.Source, error) {
 	device.SetTap(l.tap)
 	l.note(capture.Chunk{What: capture.Open})
 	l.remember(path, ports)
+	return &lineSource{Device: device, line: l}, nil
+}
+
+// openTopic opens a sensor behind a broker.
+func (l *line) openTopic() (collect.Source, error) {
+	address, err := mqtt.ParseAddress(l.where.Path)
+	if err != nil {
+		return nil, err
+	}
+	topic, err := mqtt.Subscribe(address, l.login)
+	if err != nil {
+		return nil, err
+	}
+	device := sensor.NewDevice(l.model, topic)
+	device.SetTap(l.tap)
+	l.note(capture.Chunk{What: capture.Open})
 	return &lineSource{Device: device, line: l}, nil
 }
 

@@ -25,6 +25,7 @@ type Config struct {
 	Limits      []Limit           // the user's own, beside the built-in table
 	Materials   map[string]string // material of the diary → group of woods
 	Respirator  Respirator
+	MQTT        MQTT
 	Collectors  []Collector // by name of the setup
 
 	origins map[string]string
@@ -165,6 +166,7 @@ type file struct {
 	} `toml:"forward"`
 	Serve      serveFile            `toml:"serve"`
 	Respirator respiratorFile       `toml:"respirator"`
+	MQTT       mqttFile             `toml:"mqtt"`
 	Sensor     []Sensor             `toml:"sensor"`
 	Limit      []Limit              `toml:"limit"`
 	Materials  map[string]string    `toml:"materials"`

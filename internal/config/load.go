@@ -95,7 +95,7 @@ var settings = slices.Concat([]setting{
 		func(f *file) *string { return f.Forward.Org },
 		func(c *Config) string { return c.Forward.Org },
 		func(c *Config, v string) error { c.Forward.Org = v; return nil }},
-}, respiratorSettings, serveSettings)
+}, respiratorSettings, serveSettings, mqttSettings)
 
 func number(x *float64) *string {
 	if x == nil {
