@@ -69,12 +69,23 @@ func (w *Writer) Add(name, about string, write func(io.Writer) error) error {
 
 // AddJSON writes a value as an indented JSON file.
 func (w *Writer) AddJSON(name, about string, v any) error {
-	return w.Add(name, about, func(out io.Writer) error {
-		enc := json.NewEncoder(out)
-		enc.SetIndent("", "  ")
-		enc.SetEscapeHTML(false)
-		return enc.Encode(v)
-	})
+	return w.Add(name, about, func(out io.Writer) error { return encode(out, v) })
+}
+
+func encode(out io.Writer, v any) error {
+	enc := json.NewEncoder(out)
+	enc.SetIndent("", "  ")
+	enc.SetEscapeHTML(false)
+	return enc.Encode(v)
+}
+
+// Fingerprint is the SHA-256, in hexadecimal, of the file that AddJSON makes of v.
+func Fingerprint(v any) (string, error) {
+	sum := sha256.New()
+	if err := encode(sum, v); err != nil {
+		return "", fmt.Errorf("bundle: fingerprint: %w", err)
+	}
+	return hex.EncodeToString(sum.Sum(nil)), nil
 }
 
 // Close writes the manifest and ends the zip file, not the writer beneath it.
@@ -83,10 +94,7 @@ func (w *Writer) Close() error {
 	if err != nil {
 		return err
 	}
-	enc := json.NewEncoder(f)
-	enc.SetIndent("", "  ")
-	enc.SetEscapeHTML(false)
-	if err := enc.Encode(w.manifest); err != nil {
+	if err := encode(f, w.manifest); err != nil {
 		return fmt.Errorf("bundle: write the manifest: %w", err)
 	}
 	if err := w.zip.Close(); err != nil {

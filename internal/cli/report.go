@@ -12,6 +12,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"dustlog/internal/bundle"
 	"dustlog/internal/config"
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
@@ -164,6 +165,14 @@ func gather(ctx context.Context, a *app, cfg config.Config, s *study.Study, reco
 	in.From, in.To = bounds(in.Exposure)
 	bar.step("after work, respirator, calibration")
 	if err = pastFor(ctx, s, w, &in); err != nil {
+		return in, err
+	}
+	for _, one := range cfg.Scalars() {
+		if strings.HasPrefix(one.Name, "shop.") {
+			in.Settings = append(in.Settings, report.Setting{Name: one.Name, Value: one.Value, Origin: one.Origin})
+		}
+	}
+	if in.Fingerprint, err = bundle.Fingerprint(resultsOf(in)); err != nil {
 		return in, err
 	}
 	bar.step("pictures")

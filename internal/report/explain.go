@@ -147,6 +147,20 @@ func explainComparison(in Input) []exposure.Explanation {
 	for _, e := range r.Bins {
 		x.effect("size/"+e.Metric, e, r.Method)
 	}
+	x.effect("raw", r.Raw, r.Method)
+	if r.Net != nil {
+		x.effect("net", *r.Net, r.Method)
+	}
+	if r.WithSpikes != nil {
+		x.effect("with_spikes", *r.WithSpikes, r.Method)
+	}
+	for _, o := range r.Outcomes {
+		x.effect("outcome/"+o.Metric, o.Effect, o.Method)
+	}
+	for _, a := range r.Alternatives {
+		x.add("other/"+a.Key+"/ratio", "ratio after/before: "+a.Label, "", a.Ratio, a.Label, "package compare/alternatives; shown, never deciding",
+			given("interval, lower end", a.CILow, ""), given("interval, upper end", a.CIHigh, ""), given("p", a.PValue, ""))
+	}
 	for _, s := range r.Sessions {
 		one := explainer{row: sessionID(s, in.Zone), base: exposure.Explanation{Sensor: s.Sensor, Metric: r.Metric, From: s.Start, To: s.End}}
 		one.add("mean", "mean of the "+r.UnitOfReplication+", adjusted for its tasks: "+strings.Join(s.Tasks, ", "), r.Unit, s.Adjusted,
@@ -165,6 +179,9 @@ func meanFormula(kind string) string {
 }
 
 func (x *explainer) effect(key string, e compare.Effect, method string) {
+	if method == "" {
+		method = "as compare/ratio"
+	}
 	inputs := []exposure.Given{given("before", e.Before, e.Unit), given("after", e.After, e.Unit), given("interval, lower end", e.CILow, ""), given("interval, upper end", e.CIHigh, "")}
 	formula := "mean after over mean before, of the same runs as compare/ratio"
 	if e.Note != "" {

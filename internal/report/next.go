@@ -100,7 +100,7 @@ func afterComparing(r compare.Result) []string {
 		out = append(out, text)
 	}
 	if r.Caution != "" {
-		out = append(out, fmt.Sprintf("To be surer, let “%s” and “%s” take turns for some days.", r.Before, r.After))
+		out = append(out, fmt.Sprintf("If someone is to be convinced, let “%s” and “%s” take turns for some days: one block of each proves little.", r.Before, r.After))
 	}
 	return out
 }

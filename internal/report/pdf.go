@@ -79,8 +79,8 @@ func (p *paper) lay(contents []contentsLine) error {
 	p.contents(contents)
 	p.tracing()
 	shared := func(s part) func() error { return func() error { return p.part(s) } }
-	for _, set := range []func() error{p.evidence, p.comparison, p.shifts, shared(p.Uncertainty), shared(p.Clearance), p.respirator,
-		shared(p.LimitStatus), shared(p.Calibration), p.words, p.data, p.method, p.appendix} {
+	for _, set := range []func() error{p.evidence, p.comparison, p.otherLooks, p.shifts, shared(p.Uncertainty), shared(p.Clearance), p.respirator,
+		shared(p.LimitStatus), shared(p.Calibration), p.words, p.data, p.method, p.check, p.appendix} {
 		if err := set(); err != nil {
 			return err
 		}
@@ -192,7 +192,7 @@ func (p *paper) contents(found []contentsLine) {
 }
 
 // sharedParts is how many sections beside them are of both screen and paper.
-const sharedParts = 5
+const sharedParts = 7
 
 // sectionTitles is how many lines the contents may have.
 var sectionTitles = []string{"The evidence", "The comparison in numbers", "What was breathed, shift by shift", "Cautions", "What the sensors cannot show", "What a report should hold", "Data: what there is, what is missing", "Method and sources", "Appendix"}
@@ -292,6 +292,25 @@ func (p *paper) respirator() error {
 		return nil
 	}
 	return p.part(p.Respirators)
+}
+
+func (p *paper) otherLooks() error {
+	if p.Compare == nil {
+		return nil
+	}
+	return p.part(p.OtherLooks)
+}
+
+// check is how to make sure of the report.
+func (p *paper) check() error {
+	p.section("How to check this report")
+	p.list(p.Checks)
+	var rows [][]string
+	for _, s := range p.Settings {
+		rows = append(rows, []string{s.Name, s.Value, s.Origin})
+	}
+	p.table("Settings that the results depend on", []column{{"setting", 2, false}, {"value", 3, false}, {"from", 1.5, false}}, rows)
+	return nil
 }
 
 // words are the parts without numbers.

@@ -69,6 +69,19 @@ func limitSource(l exposure.Limit) string {
 	return text
 }
 
+// checks is how another can make sure of the report.
+func checks(in Input) []string {
+	out := []string{
+		"Ask for the evidence bundle (`dustlog report --bundle FILE`): it holds every reading as it came, the diary, calibrations, settings, the table of limits and the results, with the SHA-256 of each file.",
+		"`dustlog verify FILE` takes the readings in afresh, computes every result again, and says “identical” or lists what differs. `dustlog explain ID` prints how a number was made.",
+		"Hashes show that nothing was changed since the bundle was made. They show neither who made it, nor that the sensors stood where the diary says, nor that the diary is true: that rests on the people who kept it.",
+	}
+	if in.Fingerprint != "" {
+		out = append(out, "Fingerprint of this report’s results, the SHA-256 of results.json in its bundle: "+in.Fingerprint+".")
+	}
+	return out
+}
+
 // metricLabel is a metric's name for people.
 func metricLabel(metric string) string {
 	if c, err := dust.ParseMetric(metric); err == nil {

@@ -38,7 +38,13 @@ type Input struct {
 	Respirator          *study.PastRespirator // nil: not worked out
 	Calibrations        []dust.Calibration
 	CalibrationPictures study.CalibrationPictures
+
+	Settings    []Setting // that results depend on
+	Fingerprint string    // SHA-256 of the results as an evidence bundle holds them; "" if not worked out
 }
+
+// Setting is one that results depend on, with where it came from.
+type Setting struct{ Name, Value, Origin string }
 
 // Sensor is a sensor with what is known about what it can see.
 type Sensor struct {
@@ -69,6 +75,7 @@ type view struct {
 	Input
 	Answers   []Answer
 	Next      []string
+	Checks    []string
 	Evidence  []figure
 	Traces    []figure
 	Person    []exposure.ShiftResult // shifts of the breathing zone
@@ -78,7 +85,7 @@ type view struct {
 	Groups    []exposure.GroupResult
 	Days      []figure // probability plots of the groups
 
-	Uncertainty, Clearance, Respirators, LimitStatus, Calibration part
+	OtherLooks, Uncertainty, Clearance, Respirators, LimitStatus, Calibration part
 
 	Falls     grid // of the appendix
 	Data      []dataRow
@@ -117,6 +124,7 @@ func buildView(in Input) (view, error) {
 	v.Data = dataRows(in)
 	v.Checklist = Checklist(in)
 	v.Next, v.Uncertainty, v.Respirators, v.LimitStatus, v.Falls = next(in), uncertaintyPart(in), respiratorPart(in), limitsPart(in), allFalls(in)
+	v.OtherLooks, v.Checks = otherLooks(in.Compare), checks(in)
 	for _, step := range []func() error{
 		func() (err error) { v.Evidence, err = evidence(in); return err },
 		func() (err error) { v.Traces, err = traces(in); return err },
