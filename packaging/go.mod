@@ -6,6 +6,7 @@ require (
 	github.com/CycloneDX/cyclonedx-go v0.12.0
 	github.com/goreleaser/nfpm/v2 v2.45.0
 	github.com/stretchr/testify v1.12.1
+	golang.org/x/mod v0.43.0
 )
 
 require (
