@@ -299,3 +299,30 @@ func TestAPressureWithoutTheFiltersIsNotHeldAgainstTheCurve(t *testing.T) {
 	r = analyse(t, Input{Collectors: []Collector{c}, Entries: b.entries})
 	require.NotNil(t, r.Setups[0].Fan.Operating)
 }
+
+// The curve of the shop's blower makes 8 in. w.g. and more at 700 cfm.
+func TestABlowerBelowItsCurve(t *testing.T) {
+	answer := func(inWG string) FanCheck {
+		b := &book{t: t}
+		b.read(0, FlowGauge, "main", "700 cfm")
+		b.read(0.001, StaticGauge, "", inWG)
+		b.read(0.002, FilterGauge, "", "1 in. w.g.")
+		return *analyse(t, Input{Collectors: []Collector{shop()}, Entries: b.entries}).Setups[0].Fan
+	}
+	weak, sound := answer("-4 in. w.g."), answer("-6.9 in. w.g.")
+	require.InDelta(t, 62, *weak.Percent, 2)
+	require.Contains(t, weak.Answer, "a wheel worn, caked or turning too slowly")
+	require.NotContains(t, sound.Answer, "wheel")
+	require.InDelta(t, 700, sound.Operating.Flow.CFM(), 30)
+	require.Greater(t, weak.Operating.Flow.CFM(), 750.0)
+}
+
+// Side by side the claims of two blowers add; one behind the other, the lesser holds.
+func TestWhatTwoBlowersClaim(t *testing.T) {
+	c := Collector{Blowers: []Blower{{RatedFlow: 1}, {RatedFlow: 2}}, Arrangement: Parallel}
+	require.Equal(t, units.Flow(3), c.ratedFlow())
+	c.Arrangement = Series
+	require.Equal(t, units.Flow(1), c.ratedFlow())
+	c.Blowers[1].RatedFlow = 0
+	require.Zero(t, c.ratedFlow(), "one that is not known leaves the sum unknown")
+}

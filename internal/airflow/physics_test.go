@@ -121,6 +121,29 @@ func TestPublishedTraversePoints(t *testing.T) {
 	validation.CheckAll(t, "2 to 12 points on a diameter by equal areas, % of it", "EPA method 1, table 1-2, from memory", published, ours, 0.0501)
 }
 
+// The points as instrument manuals print them (read; the one of two that misprints 0.32
+// for 0.032 and 0.981 for 0.979 set aside).
+func TestPublishedLogRulePoints(t *testing.T) {
+	const source = "ISO 3966 and ASHRAE 111 as instrument manuals print them, read"
+	var published, ours []float64
+	for _, want := range [][]float64{
+		{0.032, 0.135, 0.321, 0.679, 0.865, 0.968}, {0.021, 0.117, 0.184, 0.345, 0.655, 0.816, 0.883, 0.979},
+		{0.019, 0.077, 0.153, 0.217, 0.361, 0.639, 0.783, 0.847, 0.923, 0.981},
+	} {
+		got, err := RoundPoints(LogLinear, len(want))
+		require.NoError(t, err)
+		published, ours = append(published, want...), append(ours, got...)
+	}
+	validation.CheckAll(t, "6 to 10 points on a diameter, share of it", source, published, ours, 1e-9)
+	published, ours = nil, nil
+	for _, want := range [][]float64{{0.074, 0.288, 0.500, 0.712, 0.926}, {0.061, 0.235, 0.437, 0.563, 0.765, 0.939}, {0.053, 0.203, 0.366, 0.500, 0.634, 0.797, 0.947}} {
+		got, err := SidePoints(len(want))
+		require.NoError(t, err)
+		published, ours = append(published, want...), append(ours, got...)
+	}
+	validation.CheckAll(t, "5 to 7 lines on a side, share of it", source, published, ours, 1e-9)
+}
+
 // Each rule's plain mean must come near the true mean of profiles that have one in
 // closed form: v = y^(1/n) from the wall in a round duct has the mean
 // 2n²/((n + 1)(2n + 1)) of the middle; a logarithmic one, 1 + ln(y)/10, has 1 − 1.5/10.
