@@ -99,7 +99,7 @@ func resultOf(c dust.Calibration) string {
 			if f.Concentration != nil {
 				return fmt.Sprintf("%.3g mg/m³ on the filter (%s)", *f.Concentration, f.Source)
 			}
-			return fmt.Sprintf("below detection, at most %s mg/m³ (%s)", num("%.3g", f.AtMost), f.Source)
+			return fmt.Sprintf("below detection, at most %s mg/m³ (%s)", sig(f.AtMost), f.Source)
 		}
 	case dust.FactorCalibration:
 		if f, err := calibrate.Read[calibrate.Fit](c, c.Kind); err == nil {

@@ -25,9 +25,9 @@ func Checklist(in Input) []CheckItem {
 		}
 		items = append(items, CheckItem{item, has, note})
 	}
-	materials, tasks := map[string]bool{}, 0
-	for _, t := range in.Exposure.Tasks {
-		tasks++
+	materials, runs := map[string]bool{}, map[string]bool{}
+	for _, t := range in.Exposure.Tasks { // one for each sensor
+		runs[t.Task+"\x00"+t.Material+"\x00"+t.Start.String()] = true
 		if m := strings.TrimSpace(t.Material); m != "" {
 			materials[m] = true
 		}
@@ -44,7 +44,7 @@ func Checklist(in Input) []CheckItem {
 	add("Purpose of the measurement", in.Compare != nil, "Limit, respirator, and a change of the dust collection: see the answers.", "Limit and respirator only: no change was compared.")
 	add("Workplace and its address", in.Shop != "" && in.Shop != "Workshop", "Name on the first page; the address is missing.", "Missing: set shop.name, and write the address by hand.")
 	add("Materials worked", len(materials) > 0, strings.Join(sortedKeys(materials), ", ")+" (diary).", "Missing: the diary names none.")
-	add("Tasks, and when", tasks > 0, fmt.Sprintf("%d runs in the diary; see the appendix.", tasks), "Missing: without a diary nothing is explained.")
+	add("Tasks, and when", len(runs) > 0, fmt.Sprintf("%d runs in the diary; the appendix lists the sessions they make.", len(runs)), "Missing: without a diary nothing is explained.")
 	add("Ventilation, extraction, doors, weather", false, "", "Missing, apart from the setups' names: write down what was open, on and running.")
 	add("Personal samples in the breathing zone", person > 0, fmt.Sprintf("%d shifts on %d days, by an optical sensor, which is no sampler.", person, len(days)), "Missing: area readings speak for places.")
 	add("Three days or more; six for statistics", len(days) >= 3, fmt.Sprintf("%d days.", len(days)), fmt.Sprintf("Missing: %d days.", len(days)))

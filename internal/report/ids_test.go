@@ -175,3 +175,25 @@ func TestPartsOfTheReport(t *testing.T) {
 	require.True(t, strings.Contains(page.String(), "None on record. Every number is the sensor’s own reading"))
 	require.True(t, strings.Contains(page.String(), "Not told: no sensor where someone breathes"))
 }
+
+func TestNumbersHaveThreeDigitsAndNoExponent(t *testing.T) {
+	for x, want := range map[float64]string{4628.4: "4628", 0.000123456: "0.000123", 12: "12", 0.5: "0.5", -3.14159: "-3.14", 99.96: "100", 1e7: "10000000"} {
+		require.Equal(t, want, sig(&x))
+	}
+	require.Equal(t, "–", sig(nil))
+	require.Equal(t, "< 0.001", pText(of(7e-20)))
+	require.Equal(t, "0.001", pText(of(0.00107)))
+}
+
+// A run seen by two sensors is one run of the diary.
+func TestTheChecklistCountsRunsOnce(t *testing.T) {
+	in := wholeReport(t)
+	in.Exposure.Tasks = append(in.Exposure.Tasks, in.Exposure.Tasks...)
+	for _, c := range Checklist(in) {
+		if c.Item == "Tasks, and when" {
+			require.Contains(t, c.Note, "6 runs in the diary")
+			return
+		}
+	}
+	t.Fatal("the item is missing")
+}

@@ -18,7 +18,7 @@ func otherLooks(r *compare.Result) part {
 	interval := func(low, high *float64) string { return num("%.2f", low) + " to " + num("%.2f", high) }
 	looks := grid{Caption: "The same runs by other methods", Columns: []gridColumn{words("method", 4), numbers("ratio", "ratio", 0.8), {Head: "95 % interval", Width: 1.4, Right: true}, {Head: "p", Width: 0.7, Right: true}, words("do not lean on it because", 4)}}
 	add := func(id, label string, ratio, low, high, pv *float64, note string) {
-		looks.Rows = append(looks.Rows, gridRow{id, []string{label, num("%.2f", ratio), interval(low, high), num("%.3g", pv), note}})
+		looks.Rows = append(looks.Rows, gridRow{id, []string{label, num("%.2f", ratio), interval(low, high), pText(pv), note}})
 	}
 	add("compare/raw", "as measured, background left in", r.Raw.Ratio, r.Raw.CILow, r.Raw.CIHigh, r.Raw.PValue, r.Raw.Note)
 	if r.Net != nil {
@@ -44,9 +44,9 @@ func outcomes(r compare.Result) grid {
 	for _, o := range r.Outcomes {
 		note := o.Note
 		if o.Difference != nil {
-			note = strings.Join(filled(fmt.Sprintf("difference %.3g (%s to %s)", *o.Difference, num("%.3g", o.DifferenceLow), num("%.3g", o.DifferenceHigh)), note), "; ")
+			note = strings.Join(filled(fmt.Sprintf("difference %.3g (%s to %s)", *o.Difference, sig(o.DifferenceLow), sig(o.DifferenceHigh)), note), "; ")
 		}
-		g.Rows = append(g.Rows, gridRow{"compare/outcome/" + o.Metric, []string{o.Label, o.Unit, num("%.3g", o.Before), num("%.3g", o.After), num("%.2f", o.Ratio), num("%.2f", o.CILow) + " to " + num("%.2f", o.CIHigh), num("%.3g", o.PAdjusted), note}})
+		g.Rows = append(g.Rows, gridRow{"compare/outcome/" + o.Metric, []string{o.Label, o.Unit, sig(o.Before), sig(o.After), num("%.2f", o.Ratio), num("%.2f", o.CILow) + " to " + num("%.2f", o.CIHigh), pText(o.PAdjusted), note}})
 	}
 	return g
 }

@@ -225,10 +225,10 @@ func (p *paper) comparison() error {
 	both := func(x, y string) []string { return []string{x, y} }
 	rows := [][]string{
 		append([]string{unit + "s"}, both(fmt.Sprint(r.NBefore), fmt.Sprint(r.NAfter))...),
-		append([]string{withID(r.MeanKind+", "+r.Unit, "compare")}, both(num("%.3g", r.GMBefore), num("%.3g", r.GMAfter))...),
+		append([]string{withID(r.MeanKind+", "+r.Unit, "compare")}, both(sig(r.GMBefore), sig(r.GMAfter))...),
 		{withID("ratio after/before", "compare/ratio, compare/ci_low, compare/ci_high"), fmt.Sprintf("%s (%s to %s)", num("%.2f", r.Ratio), num("%.2f", r.CILow), num("%.2f", r.CIHigh)), ""},
-		{withID("p (interval method)", "compare/p"), num("%.3f", r.PValue), ""},
-		{withID("p (relabelling the "+unit+"s)", "compare/p_relabelled"), num("%.3f", r.PermutationP), ""},
+		{withID("p (interval method)", "compare/p"), pText(r.PValue), ""},
+		{withID("p (relabelling the "+unit+"s)", "compare/p_relabelled"), pText(r.PermutationP), ""},
 		{"smallest reduction that matters", fmt.Sprintf("%.0f %%", r.SmallestChange), ""},
 		{"design grade", string(r.Design), ""},
 	}
@@ -237,7 +237,7 @@ func (p *paper) comparison() error {
 	p.para(capital(r.DesignWhy) + ".")
 	var bins [][]string
 	for _, b := range r.Bins {
-		bins = append(bins, []string{withID(b.Label, "compare/size/"+b.Metric), b.Unit, num("%.3g", b.Before), num("%.3g", b.After), num("%.2f", b.Ratio), num("%.2f", b.CILow) + " to " + num("%.2f", b.CIHigh), b.Note})
+		bins = append(bins, []string{withID(b.Label, "compare/size/"+b.Metric), b.Unit, sig(b.Before), sig(b.After), num("%.2f", b.Ratio), num("%.2f", b.CILow) + " to " + num("%.2f", b.CIHigh), b.Note})
 	}
 	p.table("By size: mean of the "+unit+"s", []column{{"size", 2.2, false}, {"unit", 1.2, false}, {withID(r.Before, "before"), 1.5, true}, {withID(r.After, "after"), 1.5, true}, {withID("ratio", "ratio"), 1, true}, {"95 % interval", 2, true}, {"remark", 4, false}}, bins)
 	p.list(sentences(r.Warnings))
@@ -266,7 +266,7 @@ func (p *paper) shifts() error {
 	}
 	var groups [][]string
 	for _, g := range p.Groups {
-		groups = append(groups, []string{withID(g.Sensor, groupID(g)), g.Setup, fmt.Sprint(g.Days), num("%.3g", g.GM), num("%.2f", g.GSD), num("%.3g", g.P95), num("%.3g", g.UTL95_70), string(g.Finding), g.Why})
+		groups = append(groups, []string{withID(g.Sensor, groupID(g)), g.Setup, fmt.Sprint(g.Days), sig(g.GM), num("%.2f", g.GSD), sig(g.P95), sig(g.UTL95_70), string(g.Finding), g.Why})
 	}
 	p.table("What these shifts say about other days: the shifts of one sensor under one setup as days of one exposure group",
 		[]column{{"sensor", 1.2, false}, {"setup", 1.6, false}, {"days", 0.7, true}, {withID("GM mg/m³", "gm"), 1, true}, {withID("GSD", "gsd"), 0.8, true}, {withID("95th percentile mg/m³", "p95"), 1.4, true}, {withID("UTL95,70 mg/m³", "utl95_70"), 1.3, true}, {"finding", 1.2, false}, {"reason", 4, false}}, groups)
@@ -370,7 +370,7 @@ func (p *paper) appendix() error {
 	if r := p.Compare; r != nil {
 		var rows [][]string
 		for _, s := range r.Sessions {
-			rows = append(rows, []string{withID(s.Date, sessionID(s, p.Zone)), s.Setup, p.clock(s.Start) + "–" + p.clock(s.End), fmt.Sprint(s.Runs), strings.Join(s.Tasks, ", "), fmt.Sprintf("%.0f", s.Minutes), num("%.3g", s.Adjusted)})
+			rows = append(rows, []string{withID(s.Date, sessionID(s, p.Zone)), s.Setup, p.clock(s.Start) + "–" + p.clock(s.End), fmt.Sprint(s.Runs), strings.Join(s.Tasks, ", "), fmt.Sprintf("%.0f", s.Minutes), sig(s.Adjusted)})
 		}
 		p.table("All "+r.UnitOfReplication+"s", []column{{"date", 1.5, false}, {"setup", 2, false}, {"from to", 1.6, false}, {"runs", 0.7, true}, {"tasks", 3, false}, {"measured min", 1.2, true}, {withID("task-adjusted mean, "+r.Unit, "mean"), 1.8, true}}, rows)
 		rows = nil

@@ -45,16 +45,9 @@ func functions(zone *time.Location) template.FuncMap {
 		"num":       num,
 		"groupid":   groupID,
 		"sessionid": func(s compare.Session) string { return sessionID(s, zone) },
-		"pvalue": func(p *float64) string {
-			switch {
-			case p == nil:
-				return "–"
-			case *p < 0.001:
-				return "< 0.001"
-			}
-			return fmt.Sprintf("%.3f", *p)
-		},
-		"percent": percentText,
+		"sig":       sig,
+		"pvalue":    pText,
+		"percent":   percentText,
 		"ratio": func(x *float64) string {
 			if x == nil {
 				return "–"

@@ -23,7 +23,7 @@ func respiratorPart(in Input) part {
 	for _, m := range tasksOf(in) {
 		cells := []string{m.Label(), fmt.Sprint(m.Runs), fmt.Sprint(m.Days), num("%.3f", m.HighestMeanMgM3), "–", num("%.2f", m.HazardRatioAtLeast), "–", inWords(m.State), m.Why}
 		if d := m.Deciding(); d != nil {
-			cells[4], cells[6] = num("%.3g", d.UpperMgM3), num("%.2f", d.HazardRatioToCover)
+			cells[4], cells[6] = sig(d.UpperMgM3), num("%.2f", d.HazardRatioToCover)
 			if d.AtLeast && d.HazardRatioToCover != nil {
 				cells[6] = "≥ " + cells[6]
 			}

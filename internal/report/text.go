@@ -3,7 +3,9 @@ package report
 import (
 	"fmt"
 	"maps"
+	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -115,6 +117,33 @@ func num(format string, x *float64) string {
 		return "–"
 	}
 	return fmt.Sprintf(format, *x)
+}
+
+// sig prints a number that may be missing with three digits, without an exponent.
+func sig(x *float64) string {
+	switch {
+	case x == nil:
+		return "–"
+	case *x == 0 || *x-*x != 0:
+		return fmt.Sprintf("%g", *x)
+	}
+	digits := 2 - int(math.Floor(math.Log10(math.Abs(*x))))
+	if digits <= 0 {
+		return fmt.Sprintf("%.0f", *x)
+	}
+	text := strconv.FormatFloat(*x, 'f', min(digits, 12), 64)
+	return strings.TrimRight(strings.TrimRight(text, "0"), ".")
+}
+
+// pText prints a p value; far below a thousandth its digits mean nothing.
+func pText(p *float64) string {
+	switch {
+	case p == nil:
+		return "–"
+	case *p < 0.001:
+		return "< 0.001"
+	}
+	return fmt.Sprintf("%.3f", *p)
 }
 
 func percentText(x *float64) string {
