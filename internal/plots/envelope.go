@@ -102,10 +102,8 @@ func gather[V int32 | float64](e *Envelope, ms []int64, values []V, flags []dust
 	for i := 0; i < len(ms); {
 		index := (ms[i] - e.from) / e.width
 		end := e.from + (index+1)*e.width
-		j := i + 1
-		if last := len(ms) - 1; ms[last] < end {
-			j = len(ms)
-		} else {
+		j := len(ms)
+		if ms[j-1] >= end {
 			more, _ := slices.BinarySearch(ms[i:], end)
 			j = i + more
 		}

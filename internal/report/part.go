@@ -11,10 +11,6 @@ type part struct {
 	Gloss     string // explains words and abbreviations
 }
 
-func (p part) empty() bool {
-	return len(p.Intro) == 0 && len(p.Tables) == 0 && len(p.Notes) == 0 && len(p.Figures) == 0
-}
-
 // grid is a table. A number's ID is its row's, a slash, and its column's key.
 type grid struct {
 	Caption string
