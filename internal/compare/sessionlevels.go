@@ -14,14 +14,18 @@ type SessionLevel struct {
 	Level float64
 }
 
-// SessionLevels are the levels of the sessions under one setup, in.Before, by start,
-// for what wants to look at sessions one by one; in.After is not looked at. Errors
-// wrap dust.ErrUnknownSetup, dust.ErrNoReadings or ErrTooFew.
+// SessionLevels are the levels of the sessions under in.Before and, if it is named,
+// in.After, by start, for what wants to look at sessions one by one. Errors wrap
+// dust.ErrUnknownSetup, dust.ErrNoReadings or ErrTooFew.
 func SessionLevels(in Input) ([]SessionLevel, error) {
 	in = in.withDefaults()
-	in.After = ""
 	if err := in.checkSetup(in.Before); err != nil {
 		return nil, err
+	}
+	if in.After != "" {
+		if err := in.checkSetup(in.After); err != nil {
+			return nil, err
+		}
 	}
 	if err := in.checkSeries(); err != nil {
 		return nil, err
@@ -39,7 +43,7 @@ func SessionLevels(in Input) ([]SessionLevel, error) {
 	return list, nil
 }
 
-// sessionsOf fits the sessions of the only setup of in.
+// sessionsOf fits the sessions of the setups of in together.
 func sessionsOf(in Input) (st *study, samples []sample, effects map[int]float64, err error) {
 	st = newStudy(in)
 	if st.noDiary {

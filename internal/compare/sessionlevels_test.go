@@ -13,9 +13,17 @@ import (
 func TestSessionLevelsOfOneSetup(t *testing.T) {
 	s := newShop(t)
 	s.blocks(welchOld, welchNew)
+	both, err := SessionLevels(s.in)
+	require.NoError(t, err)
+	require.Len(t, both, len(welchOld)+len(welchNew))
 	in := s.in
+	in.After = "flarp"
+	_, err = SessionLevels(in)
+	require.ErrorIs(t, err, dust.ErrUnknownSetup)
+	in.After = ""
 	list, err := SessionLevels(in)
 	require.NoError(t, err)
+	require.Equal(t, both[:len(welchOld)], list, "of the same tasks, whoever is beside")
 	require.Len(t, list, len(welchOld))
 	for i, x := range list {
 		require.InEpsilon(t, welchOld[i], x.Level, 1e-6)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 
 	"dustlog/internal/airflow"
 	"dustlog/internal/clearance"
@@ -74,32 +75,66 @@ func (s *Study) sessionDust(ctx context.Context, metric dust.Channel, w Window) 
 	if len(setups) == 0 {
 		return nil, errors.New("no setup was declared (dustlog setup use)")
 	}
-	in, err := s.comparison(ctx, Question{Before: setups[0], Metric: metric, Window: w})
+	in, err := s.sessionInput(ctx, metric, w)
 	if err != nil {
 		return nil, err
 	}
-	var list []airflow.SessionDust
-	if len(setups) == 1 {
-		levels, err := compare.SessionLevels(in)
-		for _, l := range levels {
-			list = append(list, airflow.SessionDust{Start: l.Start, Setup: l.Setup, Dust: l.Level})
-		}
-		return list, err
+	in.Before = setups[0]
+	others := setups[1:]
+	if len(others) == 0 {
+		others = []string{""} // it stands alone
 	}
-	for i, other := range setups[1:] {
+	var list []airflow.SessionDust
+	for i, other := range others {
 		in.After = other
-		result, err := compare.Compare(in)
+		levels, err := compare.SessionLevels(in)
 		if err != nil {
-			return nil, fmt.Errorf("%q against %q: %w", other, setups[0], err)
+			return nil, fmt.Errorf("%q and %q: %w", setups[0], other, err)
 		}
-		for _, x := range result.Sessions {
-			first := x.Setup == setups[0]
-			if x.Adjusted != nil && result.GMBefore != nil && *result.GMBefore > 0 && (i == 0 || !first) {
-				list = append(list, airflow.SessionDust{Start: x.Start, Setup: x.Setup, Dust: *x.Adjusted / *result.GMBefore})
+		reference := levelOf(levels, setups[0])
+		for _, l := range levels {
+			if i == 0 || l.Setup == other {
+				list = append(list, airflow.SessionDust{Start: l.Start, Setup: l.Setup, Dust: l.Level / reference})
 			}
 		}
 	}
 	return list, nil
+}
+
+// levelOf is the geometric mean of a setup's sessions.
+func levelOf(levels []compare.SessionLevel, setup string) float64 {
+	var sum, n float64
+	for _, l := range levels {
+		if l.Setup == setup {
+			sum += math.Log(l.Level)
+			n++
+		}
+	}
+	return math.Exp(sum / n)
+}
+
+// sessionInput fetches only what the levels of sessions need.
+func (s *Study) sessionInput(ctx context.Context, metric dust.Channel, w Window) (in compare.Input, err error) {
+	in = compare.Input{Metric: metric, Setups: s.setups, Zone: s.settings.Zone}
+	sensor, err := s.Compared("")
+	if err != nil {
+		return in, err
+	}
+	measured, err := s.Series(ctx, sensor, metric, w)
+	if err != nil {
+		return in, err
+	}
+	in.Series = []*dust.Series{measured}
+	if background := s.at(dust.Background); len(background) > 0 && background[0].Name != sensor.Name {
+		if in.Background, err = s.Series(ctx, background[0], metric, w); err != nil {
+			return in, err
+		}
+		if in.Background.Len() == 0 {
+			in.Background = nil
+		}
+	}
+	in.Tasks, err = s.records.Tasks(ctx, w.From, w.To)
+	return in, err
 }
 
 // collectorStates are the latest readings off the collector by setup; none where the
