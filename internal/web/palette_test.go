@@ -1,7 +1,6 @@
 package web
 
 import (
-	"fmt"
 	"math"
 	"regexp"
 	"strconv"
@@ -90,5 +89,5 @@ func TestEveryColourIsOneOfThePalette(t *testing.T) {
 	sheet, err := files.ReadFile("static/page.css")
 	require.NoError(t, err)
 	rules := regexp.MustCompile(`:root \{[^}]*\}`).ReplaceAllString(string(sheet), "")
-	require.Empty(t, regexp.MustCompile(`#[0-9a-fA-F]{3,8}\b|rgba?\(|hsla?\(`).FindAllString(rules, -1), fmt.Sprint("a colour beside the palette has no dark form"))
+	require.Empty(t, regexp.MustCompile(`#[0-9a-fA-F]{3,8}\b|rgba?\(|hsla?\(`).FindAllString(rules, -1), "a colour beside the palette has no dark form")
 }
