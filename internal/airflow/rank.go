@@ -109,7 +109,7 @@ func (s *SetupAirflow) suggestFilter() *Suggestion {
 	if err != nil {
 		return x
 	}
-	x.Gain, x.GainOf, x.HowSure = ptr(100*(float64(op.Flow/s.Fan.Operating.Flow)-1)), "flow", ByCurve
+	x.Gain, x.GainOf, x.HowSure = ptr(100*(float64(op.Flow/s.Fan.Operating.Flow)-1)), "more flow", ByCurve
 	x.Why += fmt.Sprintf("; with the drop of the cleanest reading, %s, the fan curve gives %s in place of %s", lowest, op.Flow, s.Fan.Operating.Flow)
 	if x.class != stopClass {
 		x.class = figureClass
@@ -134,9 +134,9 @@ func (s *SetupAirflow) suggestNearer() *Suggestion {
 	}
 	near := h
 	near.Distance /= 2
-	return &Suggestion{What: fmt.Sprintf("bring the hood to %s from where the dust is made, half of now", near.Distance),
+	return &Suggestion{What: fmt.Sprintf("bring the hood to %s from where the dust is made, half of now, as far as guards and the work allow", near.Distance),
 		Why:  "the velocity in front of an opening falls almost with the square of the distance",
-		Gain: ptr(100 * (h.reach()/near.reach() - 1)), GainOf: "velocity where the dust is made, same flow", HowSure: ByFormula, class: figureClass}
+		Gain: ptr(100 * (h.reach()/near.reach() - 1)), GainOf: "more velocity where the dust is made, at the same flow", HowSure: ByFormula, class: figureClass}
 }
 
 func (s *SetupAirflow) suggestFlange() *Suggestion {
@@ -145,7 +145,7 @@ func (s *SetupAirflow) suggestFlange() *Suggestion {
 		return nil
 	}
 	return &Suggestion{What: "put a flange around the hood's opening", Why: "a plain opening also draws air from behind",
-		Gain: ptr(100 * (1/flangeGain - 1)), GainOf: "velocity where the dust is made, same flow", HowSure: ByFormula, class: figureClass}
+		Gain: ptr(100 * (1/flangeGain - 1)), GainOf: "more velocity where the dust is made, at the same flow", HowSure: ByFormula, class: figureClass}
 }
 
 func suggestTransport(t TransportCheck) *Suggestion {
@@ -155,7 +155,7 @@ func suggestTransport(t TransportCheck) *Suggestion {
 	}
 	return &Suggestion{What: fmt.Sprintf("more air through duct %s: close other gates, shorten hoses, or a duct of smaller diameter if the blower can bear it", orMain(t.Duct)),
 		Why:  fmt.Sprintf("%s, %s; it takes %s through this duct", t.Velocity, t.Why, t.Needed),
-		Gain: ptr(100 * (units.FPM(4000).FPM()/t.Velocity.FPM() - 1)), GainOf: "flow that is lacking for 4000 fpm", HowSure: Measured, class: plainClass}
+		Gain: ptr(100 * (units.FPM(4000).FPM()/t.Velocity.FPM() - 1)), GainOf: "more flow needed for 4000 fpm", HowSure: Measured, class: plainClass}
 }
 
 // suggestFlow says what more flow did for the dust, if that could be told.
@@ -164,7 +164,7 @@ func (r *Result) suggestFlow() *Suggestion {
 		return nil
 	}
 	return &Suggestion{What: "more flow", Why: fmt.Sprintf("fine dust was %.0f %% lower for each %s more (95 %% interval %.0f to %.0f %%), %s", -*r.Dust.Percent, r.Dust.Step.US(), -*r.Dust.High, -*r.Dust.Low, r.Dust.Why),
-		Gain: ptr(-*r.Dust.Percent), GainOf: "fine dust less for each 100 cfm more", HowSure: Measured + ", but no experiment", class: figureClass}
+		Gain: ptr(-*r.Dust.Percent), GainOf: "less fine dust for each 100 cfm more", HowSure: Measured + ", but no experiment", class: figureClass}
 }
 
 func (s *SetupAirflow) suggestClaim() *Suggestion {

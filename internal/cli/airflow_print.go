@@ -16,18 +16,18 @@ func printAirflow(a *app, r airflow.Result, zone *time.Location) {
 	for _, stop := range r.Stops {
 		say("STOP: " + stop)
 	}
+	printRanked(a, r)
 	for _, s := range r.Setups {
 		printSetupAirflow(a, s, zone)
 	}
 	if len(r.Setups) == 0 {
 		say("No setup, no record of a collector and no reading off it: see `dustlog airflow --help`.")
 	}
-	fmt.Fprintf(a.Stdout, "\nFine dust against flow: %s\n", r.Dust.Answer)
+	fmt.Fprintf(a.Stdout, "Fine dust against flow: %s\n", r.Dust.Answer)
 	if r.Dust.Percent != nil {
 		say(fmt.Sprintf("%+.0f %% for each %s more, 95 %% interval %+.0f to %+.0f %%", *r.Dust.Percent, r.Dust.Step, *r.Dust.Low, *r.Dust.High))
 	}
 	say(r.Dust.Why)
-	printRanked(a, r)
 	fmt.Fprintln(a.Stdout)
 	for _, l := range r.LeftOut {
 		say(fmt.Sprintf("Left out: %s %s: %s", l.At.In(zone).Format("2006-01-02 15:04"), l.What, l.Why))
@@ -47,14 +47,15 @@ func printRanked(a *app, r airflow.Result) {
 	if len(r.Ranked) == 0 {
 		return
 	}
-	fmt.Fprintf(a.Stdout, "\nWhat would help most, under %s:\n", orNone(r.RankedIn))
+	fmt.Fprintf(a.Stdout, "What would help most, under %s:\n", orNone(r.RankedIn))
 	for i, x := range r.Ranked {
 		gain := ""
 		if x.Gain != nil {
-			gain = fmt.Sprintf(" (%.0f %%: %s)", *x.Gain, x.GainOf)
+			gain = fmt.Sprintf(" (%.0f %% %s)", *x.Gain, x.GainOf)
 		}
 		fmt.Fprintln(a.Stdout, wrap(fmt.Sprintf("%d. %s%s. Why: %s. How sure: %s.", i+1, x.What, gain, x.Why, x.HowSure), airflowWidth, "  "))
 	}
+	fmt.Fprintln(a.Stdout)
 }
 
 func printSetupAirflow(a *app, s airflow.SetupAirflow, zone *time.Location) {

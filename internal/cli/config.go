@@ -1,9 +1,12 @@
 package cli
 
 import (
+	"cmp"
 	"fmt"
 
 	"github.com/spf13/cobra"
+
+	"dustlog/internal/config"
 )
 
 func newConfig(a *app) *cobra.Command {
@@ -37,7 +40,26 @@ func runConfigShow(a *app) error {
 		}
 		sensors.flush()
 	}
+	printCollectorTables(a, cfg)
 	return nil
+}
+
+// printCollectorTables lists the setups whose collector is described; all of it stands
+// in `dustlog airflow --json`.
+func printCollectorTables(a *app, cfg config.Config) {
+	if len(cfg.Collectors) == 0 {
+		return
+	}
+	fmt.Fprintln(a.Stdout)
+	t := newTable(a.Stdout, "COLLECTOR UNDER SETUP", "LIKE", "SEPARATOR", "BLOWERS", "DUCTS", "ROOM")
+	for _, c := range cfg.Collectors {
+		room := "–"
+		if c.Room > 0 {
+			room = c.Room.String()
+		}
+		t.row(c.Setup, cmp.Or(c.Like, "–"), cmp.Or(c.Separator, "–"), len(c.Blowers), len(c.Ducts), room)
+	}
+	t.flush()
 }
 
 func newVersion(a *app) *cobra.Command {
