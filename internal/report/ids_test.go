@@ -197,3 +197,32 @@ func TestTheChecklistCountsRunsOnce(t *testing.T) {
 	}
 	t.Fatal("the item is missing")
 }
+
+// Names as long as people make them, and letters of many scripts, break no part, on
+// screen or on paper; nor does a report with nothing in it but its shifts.
+func TestLongNamesAndNothingAtAll(t *testing.T) {
+	long := strings.Repeat("Zyklon mit Feinstaubfilter, обе стороны, 仕上げ 🪵 ", 6)
+	in := wholeReport(t)
+	in.Shop, in.Compare.Before, in.Compare.After = long, long, long+"2"
+	for i := range in.Compare.Sessions {
+		in.Compare.Sessions[i].Setup, in.Compare.Sessions[i].Tasks = long, []string{long, long}
+	}
+	c := &in.Cleared[0]
+	c.Sensor = long
+	for i := range c.Setups {
+		c.Setups[i].Setup, c.Setups[i].Why = long, strings.Repeat(long, 20)
+	}
+	for i := range c.Decays {
+		c.Decays[i].Setup, c.Decays[i].After, c.Decays[i].Why = long, long, long
+	}
+	in.Respirator.Tasks[0].Task, in.Respirator.Tasks[0].Why = long, strings.Repeat(long, 20)
+	in.Calibrations[0].Note, in.Calibrations[0].Sensor = strings.Repeat(long, 10), long
+	var out bytes.Buffer
+	require.NoError(t, WriteHTML(&out, in))
+	require.NoError(t, WritePDF(&out, in))
+
+	bare := Input{Zone: time.UTC, From: monday, To: monday.Add(time.Hour), Generated: monday, Exposure: exposure.Result{Metric: "pm2_5"}}
+	require.NoError(t, WriteHTML(&out, bare))
+	require.NoError(t, WritePDF(&out, bare))
+	require.Empty(t, Explanations(bare))
+}
