@@ -219,8 +219,8 @@ func printHumidity(a *app, r exposure.Result) {
 		}
 		rows++
 		dry := number(h.With, "%.3f")
-		if h.Why != "" {
-			dry = h.Why
+		if !h.Why.IsZero() {
+			dry = h.Why.String()
 		}
 		t.row("  "+s.Date, s.Sensor, h.Kappa, number(h.Without, "%.3f"), dry,
 			percent(&h.Corrected), percent(&h.Unknown), percent(&h.TooHumid))

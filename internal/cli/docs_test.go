@@ -31,8 +31,8 @@ func commandsIn(t *testing.T, path string) (calls []string) {
 	return calls
 }
 
-// words splits a call as a shell does, as far as the pages go: quotes, comments.
-func words(t *testing.T, call string) (list []string) {
+// shellWords splits a call as a shell does, as far as the pages go: quotes, comments.
+func shellWords(t *testing.T, call string) (list []string) {
 	t.Helper()
 	var word strings.Builder
 	inWord, quote := false, rune(0)
@@ -80,7 +80,7 @@ func TestDocumentedCallsAreRight(t *testing.T) {
 			found++
 			t.Run(filepath.Base(page)+": "+call, func(t *testing.T) {
 				root := Commands()
-				cmd, rest, err := root.Find(words(t, call))
+				cmd, rest, err := root.Find(shellWords(t, call))
 				require.NoError(t, err)
 				require.NoError(t, cmd.ParseFlags(rest))
 				args := cmd.Flags().Args()

@@ -20,7 +20,7 @@ func printExposure(a *app, r exposureAnswer, zone *time.Location) {
 		printTotals(a, r)
 	}
 	for _, warning := range r.Warnings {
-		fmt.Fprintln(a.Stdout, wrap("Note: "+warning, 98, "  "))
+		fmt.Fprintln(a.Stdout, wrap("Note: "+warning.String(), 98, "  "))
 	}
 	fmt.Fprintln(a.Stdout)
 	if r.By == exposure.ByShift {

@@ -11,6 +11,7 @@ import (
 	"dustlog/internal/exposure"
 	"dustlog/internal/store/sqlite"
 	"dustlog/internal/study"
+	"dustlog/internal/words"
 )
 
 // writable opens the store for writing and makes it if it is not there.
@@ -84,8 +85,8 @@ func exposureOf(ctx context.Context, s *study.Study, cfg config.Config, metric d
 	return result, err
 }
 
-func noLimitChosen(cfg config.Config) string {
-	return fmt.Sprintf("you have chosen no limit, so %s is used, a recommendation: set shop.limit to the one that holds where you work (`dustlog limits`)", cfg.Shop.Limit)
+func noLimitChosen(cfg config.Config) words.Text {
+	return words.Of("you have chosen no limit, so %s is used, a recommendation: set shop.limit to the one that holds where you work (`dustlog limits`)", cfg.Shop.Limit)
 }
 
 func studySettings(cfg config.Config) (study.Settings, error) {

@@ -119,7 +119,7 @@ func hookEnv(s respirator.Status) []string {
 		until, left = s.KeepOnUntil.UTC().Format(time.RFC3339), fmt.Sprint(n)
 	}
 	return []string{
-		"DUSTLOG_STATE=" + s.Word(), "DUSTLOG_CAUSE=" + string(s.Cause), "DUSTLOG_WHY=" + oneLine(s.Why), "DUSTLOG_TASK=" + oneLine(s.Task),
+		"DUSTLOG_STATE=" + s.Word(), "DUSTLOG_CAUSE=" + string(s.Cause), "DUSTLOG_WHY=" + oneLine(s.Why.String()), "DUSTLOG_TASK=" + oneLine(s.Task),
 		"DUSTLOG_KEEP_ON_UNTIL=" + until, "DUSTLOG_KEEP_ON_MINUTES=" + left,
 	}
 }

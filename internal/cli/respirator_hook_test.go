@@ -21,11 +21,12 @@ import (
 	"dustlog/internal/config"
 	"dustlog/internal/exposure"
 	"dustlog/internal/respirator"
+	"dustlog/internal/words"
 )
 
 var (
-	keepOn    = respirator.Status{State: exposure.KeepOn, Cause: respirator.AtWork, Why: "sanding: \"it\" stays on; $HOME", Task: "sanding"}
-	notNeeded = respirator.Status{State: exposure.NotShownNeeded, Cause: respirator.Idle, Why: "idle"}
+	keepOn    = respirator.Status{State: exposure.KeepOn, Cause: respirator.AtWork, Why: words.Literal("sanding: \"it\" stays on; $HOME"), Task: "sanding"}
+	notNeeded = respirator.Status{State: exposure.NotShownNeeded, Cause: respirator.Idle, Why: words.Literal("idle")}
 )
 
 // program writes a shell script that appends what it is given to a file.
@@ -58,7 +59,7 @@ func TestHookRunsARealProgram(t *testing.T) {
 	h.tell(keepOn)
 	now := time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
 	until := now.Add(11*time.Minute + time.Second)
-	h.end(respirator.Status{Time: now, State: exposure.KeepOn, Cause: respirator.Clear, KeepOnUntil: &until, Why: "air"})
+	h.end(respirator.Status{Time: now, State: exposure.KeepOn, Cause: respirator.Clear, KeepOnUntil: &until, Why: words.Literal("air")})
 	lines := said()
 	require.Equal(t, "3 --pin 17 keep_on keep_on clearing [] [2026-03-02T08:11:01Z] [12] [] air", lines[len(lines)-1])
 	require.Equal(t, len(lines), h.calls)
@@ -99,7 +100,7 @@ func TestHookRunsWhateverTheDiaryHolds(t *testing.T) {
 	argv, said := program(t, `echo "$3 ${#DUSTLOG_TASK} $(printf %s "$DUSTLOG_WHY" | wc -l)" >> OUT`)
 	for _, task := range []string{"a\x00b", strings.Repeat("ß", 200_000), "two\nlines\r", "\xff\xfe", "$(touch hacked); `touch hacked`"} {
 		h := quietHook(argv, 10*time.Second)
-		h.end(respirator.Status{State: exposure.KeepOn, Cause: respirator.AtWork, Task: task, Why: task + ": it stays on"})
+		h.end(respirator.Status{State: exposure.KeepOn, Cause: respirator.AtWork, Task: task, Why: words.Literal(task + ": it stays on")})
 		require.Zero(t, h.failed, "%.20q", task)
 		lines := said()
 		require.Regexp(t, `^keep_on \d+ 0$`, lines[len(lines)-1], "%.20q", task)

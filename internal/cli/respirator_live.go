@@ -15,6 +15,7 @@ import (
 	"dustlog/internal/store/sqlite"
 	"dustlog/internal/study"
 	"dustlog/internal/web"
+	"dustlog/internal/words"
 )
 
 // How often the live answer looks at things.
@@ -129,7 +130,7 @@ func (l *liveRespirator) current() respirator.Status {
 	defer l.mu.Unlock()
 	now := l.now()
 	if now.Elapsed-l.asked > notAsked {
-		return respirator.Status{Time: now.Wall, State: exposure.KeepOn, Cause: respirator.NoData, Why: "the machine has not looked lately"}
+		return respirator.Status{Time: now.Wall, State: exposure.KeepOn, Cause: respirator.NoData, Why: words.Of("the machine has not looked lately")}
 	}
 	return l.latest
 }
@@ -137,7 +138,7 @@ func (l *liveRespirator) current() respirator.Status {
 // forPage is the answer of this second for the shop's page.
 func (l *liveRespirator) forPage() web.Mask {
 	s := l.current()
-	m := web.Mask{State: s.State, Why: s.Why}
+	m := web.Mask{State: s.State, Why: s.Why.String()}
 	if s.KeepOnUntil != nil {
 		m.Until = *s.KeepOnUntil
 	}

@@ -256,7 +256,7 @@ func TestLiveRespiratorLearnsAgain(t *testing.T) {
 		b.run(10 * time.Minute)
 		last := b.told[len(b.told)-1]
 		require.Equal(t, exposure.MaskCannotTell, last.State)
-		require.Contains(t, last.Why, "no store")
+		require.Contains(t, last.Why.String(), "no store")
 		b.run(20 * time.Minute)
 		require.Equal(t, 3, tries)
 		require.Equal(t, exposure.NotShownNeeded, b.told[len(b.told)-1].State)

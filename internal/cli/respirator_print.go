@@ -104,7 +104,7 @@ func printShortReasons(a *app, tasks []study.RespiratorTask) {
 	var order []string
 	names := map[string][]string{}
 	for _, t := range tasks {
-		why, _, _ := strings.Cut(t.Why, ";")
+		why, _, _ := strings.Cut(t.Why.String(), ";")
 		key := fmt.Sprintf("%s, since %s.", t.State, why)
 		if names[key] == nil {
 			order = append(order, key)

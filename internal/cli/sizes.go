@@ -64,7 +64,7 @@ func printSizes(a *app, r study.SizesResult) {
 		}
 		t.flush()
 		for _, c := range s.Channels {
-			fmt.Fprintln(a.Stdout, wrap(c.Respirable.Why, 98, "  "))
+			fmt.Fprintln(a.Stdout, wrap(c.Respirable.Why.String(), 98, "  "))
 		}
 	}
 	fmt.Fprintln(a.Stdout)

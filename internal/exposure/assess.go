@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // Schema is the version of Result's JSON.
@@ -130,10 +131,10 @@ func (a *Assessor) check() error {
 var ErrNoShift = errors.New("no shift")
 
 // backwardShifts tells of shifts that cannot be.
-func (in Input) backwardShifts() (warnings []string) {
+func (in Input) backwardShifts() (warnings []words.Text) {
 	for _, s := range in.Shifts {
 		if s.Duration().Milliseconds() <= 0 {
-			warnings = append(warnings, fmt.Sprintf("shift of %s was left out: it does not end after it starts", s.Date))
+			warnings = append(warnings, words.Of("shift of %s was left out: it does not end after it starts", words.Day(s.Date)))
 		}
 	}
 	return warnings
@@ -162,25 +163,25 @@ func (a *Assessor) assessShift(shift dust.Shift, t *Track, p *piece, tasks []dus
 	r.Limits = a.againstLimits(shift, t, p, m, tasks)
 	r.take(r.Limits[0])
 	if p.peakErr != nil && a.in.Limit.Averaging != FifteenMinutes {
-		r.Why += "; no highest 15 minutes: " + p.peakErr.Error()
+		r.Why = words.Of("%s; no highest 15 minutes: %s", r.Why, words.OfError(p.peakErr))
 	}
 	return r
 }
 
-func method(l Limit) string {
-	text := "8-h TWA = sum of C·dt / 8 h, unmeasured time as zero (29 CFR 1910.1000(d)(1)(i)); a reading speaks until the next, at most its hold time; " +
-		"highest 15 min: rolling window inside the shift, exact, time-weighted over the measured part, counted where at least 75 % was measured"
+func method(l Limit) words.Text {
+	text := words.Of("8-h TWA = sum of C·dt / 8 h, unmeasured time as zero (29 CFR 1910.1000(d)(1)(i)); a reading speaks until the next, at most its hold time; " +
+		"highest 15 min: rolling window inside the shift, exact, time-weighted over the measured part, counted where at least 75 %% was measured")
 	if l.Averaging == TenHours {
-		text += "; for the up-to-10-hour limit the dose is divided by the shift's length, at least 8 h and at most 10 h"
+		text = words.Of("%s; for the up-to-10-hour limit the dose is divided by the shift's length, at least 8 h and at most 10 h", text)
 	}
 	return text
 }
 
 // warnings are what holds for the whole result.
-func (a *Assessor) warnings() []string {
-	w := []string{}
+func (a *Assessor) warnings() []words.Text {
+	w := []words.Text{}
 	if !a.in.DeclaredShift {
-		w = append(w, "no shift hours are declared: each shift runs from the first to the last reading of the day, so work without readings is not in it")
+		w = append(w, words.Of("no shift hours are declared: each shift runs from the first to the last reading of the day, so work without readings is not in it"))
 	}
 	for _, l := range a.in.limits() {
 		w = append(w, l.warnings()...)
@@ -190,31 +191,31 @@ func (a *Assessor) warnings() []string {
 	for _, t := range a.tracks {
 		zone = zone || t.sensor.Position == dust.BreathingZone
 		if Extrapolated(t.channel) {
-			w = append(w, fmt.Sprintf("sensor %q: %s of an optical sensor is extrapolated from finer particles", t.sensor.Name, t.channel.Label()))
+			w = append(w, words.Of("sensor %q: %s of an optical sensor is extrapolated from finer particles", t.sensor.Name, ChannelText(t.channel)))
 		}
 	}
 	if !zone {
-		w = append(w, "no sensor is in the breathing zone: area readings are not personal exposure and can be several times lower")
+		w = append(w, words.Of("no sensor is in the breathing zone: area readings are not personal exposure and can be several times lower"))
 	}
 	return w
 }
 
-func (l Limit) warnings() []string {
-	var w []string
-	add := func(yes bool, text string) {
+func (l Limit) warnings() []words.Text {
+	var w []words.Text
+	add := func(yes bool, text words.Text) {
 		if yes {
-			w = append(w, fmt.Sprintf("limit %s: %s", l.ID, text))
+			w = append(w, words.Of("limit %s: %s", l.ID, text))
 		}
 	}
 	status := strings.ToLower(l.LegalStatus)
-	add(l.Doubtful, "its value or fraction is doubtful: check with the issuing body before relying on it")
-	add(l.FromMemory && !l.Doubtful, "its value was not looked up again for this table: check it")
-	add(strings.Contains(status, "historic"), "it is no longer in force")
-	add(strings.Contains(status, "proposal"), "it is a proposal, not in force")
-	add(strings.Contains(l.Notes, "Replaced by"), l.Notes)
-	add(strings.Contains(l.Kind, "not a limit"), "it is a threshold at which rules begin to apply, not a limit")
-	add(l.Species == "not_wood", "it is not for wood dust, which has values of its own")
-	add(l.Species == "softwood", "it holds for softwood only: with any hardwood in the mix the hardwood limit holds for all of it")
-	add(strings.HasPrefix(l.Species, "any_except"), "it does not hold for western red cedar, which has a lower one")
+	add(l.Doubtful, words.Of("its value or fraction is doubtful: check with the issuing body before relying on it"))
+	add(l.FromMemory && !l.Doubtful, words.Of("its value was not looked up again for this table: check it"))
+	add(strings.Contains(status, "historic"), words.Of("it is no longer in force"))
+	add(strings.Contains(status, "proposal"), words.Of("it is a proposal, not in force"))
+	add(strings.Contains(l.Notes, "Replaced by"), words.Literal(l.Notes))
+	add(strings.Contains(l.Kind, "not a limit"), words.Of("it is a threshold at which rules begin to apply, not a limit"))
+	add(l.Species == "not_wood", words.Of("it is not for wood dust, which has values of its own"))
+	add(l.Species == "softwood", words.Of("it holds for softwood only: with any hardwood in the mix the hardwood limit holds for all of it"))
+	add(strings.HasPrefix(l.Species, "any_except"), words.Of("it does not hold for western red cedar, which has a lower one"))
 	return w
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // oneShift assesses one sensor over one declared 8-h shift.
@@ -78,7 +79,7 @@ func TestShiftNumbers(t *testing.T) {
 	require.InDelta(t, *r.TWA8h/2, *r.ShareOfLimit, 1e-12)
 	require.InDelta(t, 480, r.ComparedOverMinutes, 0)
 	require.Equal(t, CannotTell, r.Finding)
-	require.Contains(t, r.Why, "only 25 % of the shift")
+	require.Contains(t, r.Why.String(), "only 25 % of the shift")
 }
 
 func TestSilentShiftSaysWhy(t *testing.T) {
@@ -91,7 +92,7 @@ func TestSilentShiftSaysWhy(t *testing.T) {
 	require.Nil(t, r.ShareOfLimit)
 	require.Empty(t, r.TaskDoseShares)
 	require.Equal(t, CannotTell, r.Finding)
-	require.Contains(t, r.Why, "all_zero 480 min")
+	require.Contains(t, r.Why.String(), "all_zero 480 min")
 }
 
 func TestValuesThatAreNoNumbersAreNotMeasured(t *testing.T) {
@@ -128,8 +129,8 @@ func TestUncalibratedFindings(t *testing.T) {
 	} {
 		r := oneShift(t, c.limit, steadyDay(t, dust.BreathingZone, c.channel, c.level))
 		require.Equal(t, c.want, r.Finding, c.name)
-		require.Contains(t, r.Why, c.why, c.name)
-		require.Contains(t, r.Fraction, "uncalibrated", c.name)
+		require.Contains(t, r.Why.String(), c.why, c.name)
+		require.Contains(t, r.Fraction.String(), "uncalibrated", c.name)
 		require.Nil(t, r.WithFactor, c.name)
 	}
 }
@@ -167,7 +168,7 @@ func TestFactorFindings(t *testing.T) {
 	} {
 		r := oneShift(t, c.limit, c.series, withFactor(c.factor))
 		require.Equal(t, c.want, r.Finding, "%s: %s", c.name, r.Why)
-		require.Contains(t, r.Why, c.why, c.name)
+		require.Contains(t, r.Why.String(), c.why, c.name)
 	}
 }
 
@@ -182,7 +183,7 @@ func TestFactorHoldsForItsMaterialOnly(t *testing.T) {
 	require.Equal(t, Under, oneShift(t, "de-aswg-a", s, withFactor(respirableFactor), work("")).Finding)
 	other := oneShift(t, "de-aswg-a", s, withFactor(respirableFactor), work("MDF"))
 	require.Equal(t, CannotTell, other.Finding)
-	require.Contains(t, other.Why, "MDF was worked")
+	require.Contains(t, other.Why.String(), "MDF was worked")
 }
 
 func TestFactorNumbersStandBesideTheReading(t *testing.T) {
@@ -191,7 +192,7 @@ func TestFactorNumbersStandBesideTheReading(t *testing.T) {
 	require.InDelta(t, 0.345, *r.WithFactor, 1e-12)
 	require.InDelta(t, 0.345/1.25, *r.ShareOfLimit, 1e-12)
 	require.Equal(t, respirableFactor, *r.Factor)
-	require.Contains(t, r.Fraction, "respirable")
+	require.Contains(t, r.Fraction.String(), "respirable")
 }
 
 func TestPlacesWhereNobodyBreathes(t *testing.T) {
@@ -210,8 +211,8 @@ func TestCoverageRule(t *testing.T) {
 	require.Equal(t, Under, oneShift(t, "de-aswg-a", day(6), withFactor(respirableFactor)).Finding)
 	few := oneShift(t, "de-aswg-a", day(5.9), withFactor(respirableFactor))
 	require.Equal(t, CannotTell, few.Finding)
-	require.Contains(t, few.Why, "less than 75 %")
-	require.Equal(t, 1, strings.Count(few.Why, "less than 75 %"), "said once")
+	require.Contains(t, few.Why.String(), "less than 75 %")
+	require.Equal(t, 1, strings.Count(few.Why.String(), "less than 75 %"), "said once")
 	// 4 h at 4 mg/m³ and nothing known of the rest: already 2 mg/m³ over 8 h.
 	half := seriesOf(t, dust.BreathingZone, dust.PM25, steady{0, hours(4), 4000, 0})
 	require.Equal(t, Over, oneShift(t, "de-aswg-a", half).Finding)
@@ -230,20 +231,20 @@ func TestSaturatedTime(t *testing.T) {
 	much := oneShift(t, "de-aswg-a", day(5*time.Minute), withFactor(respirableFactor))
 	require.Equal(t, CannotTell, much.Finding)
 	require.InDelta(t, 5.0/480, much.SaturatedShare, 1e-9)
-	require.Contains(t, much.Why, "top of the sensor's range")
+	require.Contains(t, much.Why.String(), "top of the sensor's range")
 }
 
 func TestUndeclaredHoursNeverGiveUnder(t *testing.T) {
 	r := oneShift(t, "de-aswg-a", steadyDay(t, dust.BreathingZone, dust.PM25, 10), withFactor(respirableFactor), func(in *Input) { in.DeclaredShift = false })
 	require.Equal(t, CannotTell, r.Finding)
-	require.Contains(t, r.Why, "first and last reading")
+	require.Contains(t, r.Why.String(), "first and last reading")
 }
 
 func TestHumidTimeIsNamed(t *testing.T) {
 	s := seriesOf(t, dust.BreathingZone, dust.PM25, steady{0, hours(2), 2500, dust.Humid}, steady{hours(2), hours(8), 2500, 0})
 	r := oneShift(t, "eu-cmrd", s)
 	require.Equal(t, Over, r.Finding)
-	require.Contains(t, r.Why, "above 75 % for 25 %")
+	require.Contains(t, r.Why.String(), "above 75 % for 25 %")
 }
 
 // 15-min limits are compared with the highest 15 minutes: 20 min at 20 mg/m³ is
@@ -262,13 +263,13 @@ func TestFifteenMinuteLimit(t *testing.T) {
 	gap := seriesOf(t, dust.BreathingZone, dust.PM25, steady{0, hours(1), 100, 0}, steady{hours(1.3), hours(8), 100, 0})
 	missed := oneShift(t, "de-aswg-a", gap, withFactor(respirableFactor), with)
 	require.Equal(t, CannotTell, missed.Finding)
-	require.Contains(t, missed.Why, "15-minute windows")
+	require.Contains(t, missed.Why.String(), "15-minute windows")
 
 	r = oneShift(t, "de-hard-st", seriesOf(t, dust.BreathingZone, dust.PM25, steady{0, 5 * time.Minute, 100, 0}))
 	require.Nil(t, r.Max15min)
 	require.Nil(t, r.ShareOfLimit)
 	require.Equal(t, CannotTell, r.Finding)
-	require.Contains(t, r.Why, ErrNoFullWindow.Error())
+	require.Contains(t, r.Why.String(), ErrNoFullWindow.Error())
 }
 
 func TestShortShiftHasNoPeakAndSaysWhy(t *testing.T) {
@@ -276,7 +277,7 @@ func TestShortShiftHasNoPeakAndSaysWhy(t *testing.T) {
 	r := oneShift(t, "eu-cmrd", s, func(in *Input) { in.Shifts = []dust.Shift{shiftOf(10 * time.Minute)} })
 	require.Nil(t, r.Max15min)
 	require.Nil(t, r.Max15minStart)
-	require.Contains(t, r.Why, "shorter than 15 minutes")
+	require.Contains(t, r.Why.String(), "shorter than 15 minutes")
 }
 
 // A 10-h shift at 1.1 mg/m³: 1.375 by 8 h, 1.1 by the shift's own length.
@@ -301,7 +302,7 @@ func TestHoldTimeBoundsAGap(t *testing.T) {
 func TestWarnings(t *testing.T) {
 	room := steadyDay(t, dust.Room, dust.PM10, 10)
 	in := Input{Shifts: []dust.Shift{shiftOf(hours(8)), {Date: "2026-03-03", Start: at(hours(30)), End: at(hours(30))}}, Series: []*dust.Series{room}, Limit: mustLimit(t, "nz-soft")}
-	text := strings.Join(mustAssess(t, in).Warnings, "\n")
+	text := strings.Join(words.Strings(mustAssess(t, in).Warnings), "\n")
 	for _, want := range []string{"no shift hours are declared", "doubtful", "softwood only", "extrapolated", "no sensor is in the breathing zone", "2026-03-03"} {
 		require.Contains(t, text, want)
 	}
@@ -311,7 +312,7 @@ func TestWarnings(t *testing.T) {
 		"au-hard": "1 December 2026",
 	} {
 		in.Limit = mustLimit(t, id)
-		require.Contains(t, strings.Join(mustAssess(t, in).Warnings, "\n"), want, id)
+		require.Contains(t, strings.Join(words.Strings(mustAssess(t, in).Warnings), "\n"), want, id)
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // Assessor is Assess for readings that come day by day: it holds a day or two of
@@ -17,8 +18,8 @@ import (
 type Assessor struct {
 	in        Input
 	shifts    schedule
-	tasks     []dust.Task // those that may be; running ones have no end yet
-	faults    []string    // why others are left out
+	tasks     []dust.Task  // those that may be; running ones have no end yet
+	faults    []words.Text // why others are left out
 	tracks    []*Track
 	closed    []dust.Shift
 	stretches []*stretch

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // SizeBin is the number of particles between two diameters, as a sensor counts
@@ -87,8 +88,8 @@ func (p Particles) Mass(b SizeBin) (BinMass, error) {
 // Standing says what a channel's mass is worth as a fraction of the dust, and in
 // which direction it errs in wood dust.
 type Standing struct {
-	Errs string `json:"errs"` // "low", "very low", "either way"
-	Why  string `json:"why"`
+	Errs string     `json:"errs"` // "low", "very low", "either way"
+	Why  words.Text `json:"why"`
 }
 
 // StandsFor says it for a mass channel of an optical sensor. Sources: EN 481 for the
@@ -98,25 +99,25 @@ func StandsFor(c dust.Channel, f Fraction) (Standing, error) {
 	if !c.IsMass() {
 		return Standing{}, fmt.Errorf("%s is no mass of dust", c.Label())
 	}
-	size := plain(c)
+	size := plainText(c)
 	switch f {
 	case InhalableFraction, TotalFraction, NotStatedFraction:
-		return Standing{"very low", size + " leaves out most of the mass of wood dust, which lies at 10 to 70 µm: commonly 2 to 15 % is left, and the share moves sevenfold with task and species"}, nil
+		return Standing{"very low", words.Of("%s leaves out most of the mass of wood dust, which lies at 10 to 70 µm: commonly 2 to 15 %% is left, and the share moves sevenfold with task and species", size)}, nil
 	case ThoracicFraction:
 		if c == dust.PM10 || c == dust.PM10Atm {
-			return Standing{"either way", "PM10 is near the thoracic fraction by its sizes, but an optical sensor extrapolates it from finer particles"}, nil
+			return Standing{"either way", words.Of("PM10 is near the thoracic fraction by its sizes, but an optical sensor extrapolates it from finer particles")}, nil
 		}
-		return Standing{"low", size + " leaves out what the thoracic fraction holds above its size"}, nil
+		return Standing{"low", words.Of("%s leaves out what the thoracic fraction holds above its size", size)}, nil
 	case RespirableFraction:
 		switch c {
 		case dust.PM4:
-			return Standing{"either way", "PM4 is near the respirable fraction by its sizes, but the sensor extrapolates it from finer particles"}, nil
+			return Standing{"either way", words.Of("PM4 is near the respirable fraction by its sizes, but the sensor extrapolates it from finer particles")}, nil
 		case dust.PM10, dust.PM10Atm:
-			return Standing{"either way", "PM10 holds more than the respirable fraction by its sizes, and an optical sensor extrapolates it from finer particles"}, nil
+			return Standing{"either way", words.Of("PM10 holds more than the respirable fraction by its sizes, and an optical sensor extrapolates it from finer particles")}, nil
 		case dust.PM1, dust.PM1Atm:
-			return Standing{"low", "PM1 leaves out what the respirable fraction holds from 1 to 10 µm"}, nil
+			return Standing{"low", words.Of("PM1 leaves out what the respirable fraction holds from 1 to 10 µm")}, nil
 		}
-		return Standing{"low", "PM2.5 leaves out what the respirable fraction holds from 2.5 to 10 µm; where all dust is finer, it is at most a fifth too high"}, nil
+		return Standing{"low", words.Of("PM2.5 leaves out what the respirable fraction holds from 2.5 to 10 µm; where all dust is finer, it is at most a fifth too high")}, nil
 	}
-	return Standing{"either way", "both are fractions of ambient air; what an optical sensor calls " + size + " is an estimate by light"}, nil
+	return Standing{"either way", words.Of("both are fractions of ambient air; what an optical sensor calls %s is an estimate by light", size)}, nil
 }

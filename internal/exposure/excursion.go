@@ -1,34 +1,35 @@
 package exposure
 
 import (
-	"fmt"
 	"math"
 	"strings"
 	"time"
+
+	"dustlog/internal/words"
 )
 
 // PeakRule is how far and how often a mean may rise above an 8-h limit that has
 // no short-term limit of its own.
 type PeakRule struct {
-	Name       string  `json:"name"`
-	Source     string  `json:"source"`
-	Multiple   float64 `json:"multiple"`                // of the 8-h limit, over 15 min
-	Most       int     `json:"most_occasions"`          // a shift; 0: none is allowed
-	Spacing    float64 `json:"least_spacing_min"`       // from the end of one to the begin of the next
-	LongestMin float64 `json:"longest_min"`             // of one occasion; 0 if the rule does not say
-	TotalMin   float64 `json:"most_minutes_in_a_shift"` // above the multiple; 0 if the rule does not say
-	Never      float64 `json:"never_above_multiple"`    // 0 if the rule does not say
+	Name       words.Text `json:"name"`
+	Source     string     `json:"source"`
+	Multiple   float64    `json:"multiple"`                // of the 8-h limit, over 15 min
+	Most       int        `json:"most_occasions"`          // a shift; 0: none is allowed
+	Spacing    float64    `json:"least_spacing_min"`       // from the end of one to the begin of the next
+	LongestMin float64    `json:"longest_min"`             // of one occasion; 0 if the rule does not say
+	TotalMin   float64    `json:"most_minutes_in_a_shift"` // above the multiple; 0 if the rule does not say
+	Never      float64    `json:"never_above_multiple"`    // 0 if the rule does not say
 }
 
 // The rules that go with a body's 8-h limits. All constants from memory, except
 // the German factor, which TRGS 553 prints.
 var (
-	peakRuleACGIH = PeakRule{Name: "peak exposure rule", Source: "ACGIH TLVs and BEIs, introduction (from memory)",
+	peakRuleACGIH = PeakRule{Name: words.Of("peak exposure rule"), Source: "ACGIH TLVs and BEIs, introduction (from memory)",
 		Multiple: 3, Most: 4, Spacing: 60, LongestMin: 15, Never: 5}
-	peakRuleOlder = PeakRule{Name: "older excursion rule", Source: "ACGIH TLVs and BEIs to about 2018, still written into several laws (from memory)",
+	peakRuleOlder = PeakRule{Name: words.Of("older excursion rule"), Source: "ACGIH TLVs and BEIs to about 2018, still written into several laws (from memory)",
 		Multiple: 3, TotalMin: 30, Most: -1, Never: 5}
-	peakRuleUK      = PeakRule{Name: "three times the WEL over 15 min", Source: "EH40 (from memory)", Multiple: 3}
-	peakRuleGermany = PeakRule{Name: "exceedance factor 8", Source: "TRGS 553 (factor), TRGS 900 (four occasions, 1 h apart; from memory)",
+	peakRuleUK      = PeakRule{Name: words.Of("three times the WEL over 15 min"), Source: "EH40 (from memory)", Multiple: 3}
+	peakRuleGermany = PeakRule{Name: words.Of("exceedance factor 8"), Source: "TRGS 553 (factor), TRGS 900 (four occasions, 1 h apart; from memory)",
 		Multiple: 8, Most: 4, Spacing: 60, LongestMin: 15, Never: 8}
 )
 
@@ -61,9 +62,9 @@ type Occasion struct {
 // Excursions is how a shift stands against a peak rule. Readings count as they
 // are, or with the sensor's factor where one was used.
 type Excursions struct {
-	Rule      PeakRule   `json:"rule"`
-	Occasions []Occasion `json:"occasions"`
-	Broken    []string   `json:"broken"` // the rule's parts that are broken, in words
+	Rule      PeakRule     `json:"rule"`
+	Occasions []Occasion   `json:"occasions"`
+	Broken    []words.Text `json:"broken"` // the rule's parts that are broken, in words
 }
 
 // peakFloor is the 15-min mean, in ng/m³ of the reading, up to which no limit's
@@ -131,7 +132,7 @@ func (s *stretch) windowsAbove(floor float64, highest Peak) (windows []above) {
 // excursions applies a rule to a shift's windows. scale turns a window's mean
 // into the value to judge, in mg/m³.
 func (r PeakRule) excursions(windows []above, limit, scale float64) Excursions {
-	e := Excursions{Rule: r, Occasions: []Occasion{}, Broken: []string{}}
+	e := Excursions{Rule: r, Occasions: []Occasion{}, Broken: []words.Text{}}
 	var first, last int64 // ends of the occasion's windows
 	var highest float64
 	for _, w := range windows {
@@ -153,23 +154,23 @@ func (r PeakRule) excursions(windows []above, limit, scale float64) Excursions {
 }
 
 // broken lists what the occasions break.
-func (r PeakRule) broken(occasions []Occasion, highest, limit float64) []string {
-	why := []string{}
-	add := func(yes bool, text string, args ...any) {
+func (r PeakRule) broken(occasions []Occasion, highest, limit float64) []words.Text {
+	why := []words.Text{}
+	add := func(yes bool, text words.Text) {
 		if yes {
-			why = append(why, fmt.Sprintf(text, args...))
+			why = append(why, text)
 		}
 	}
 	total := 0.0
 	for i, o := range occasions {
 		total += o.Minutes
-		add(r.LongestMin > 0 && o.Minutes > r.LongestMin, "above %s times the limit for longer than %s min at a time", number(r.Multiple), number(r.LongestMin))
+		add(r.LongestMin > 0 && o.Minutes > r.LongestMin, words.Of("above %s times the limit for longer than %s min at a time", number(r.Multiple), number(r.LongestMin)))
 		if i > 0 {
-			add(r.Spacing > 0 && o.Start.Sub(occasions[i-1].End).Minutes() < r.Spacing, "two occasions less than %s min apart", number(r.Spacing))
+			add(r.Spacing > 0 && o.Start.Sub(occasions[i-1].End).Minutes() < r.Spacing, words.Of("two occasions less than %s min apart", number(r.Spacing)))
 		}
 	}
-	add(r.Most >= 0 && len(occasions) > r.Most, "%d occasions above %s times the limit, the rule allows %d", len(occasions), number(r.Multiple), r.Most)
-	add(r.TotalMin > 0 && total > r.TotalMin, "%s min above %s times the limit in all, the rule allows %s", number(total), number(r.Multiple), number(r.TotalMin))
-	add(r.Never > 0 && highest > r.Never*limit, "a 15-min mean of %s mg/m³, above %s times the limit", number(highest), number(r.Never))
-	return once(why)
+	add(r.Most >= 0 && len(occasions) > r.Most, words.Of("%d occasions above %s times the limit, the rule allows %d", len(occasions), number(r.Multiple), r.Most))
+	add(r.TotalMin > 0 && total > r.TotalMin, words.Of("%s min above %s times the limit in all, the rule allows %s", number(total), number(r.Multiple), number(r.TotalMin)))
+	add(r.Never > 0 && highest > r.Never*limit, words.Of("a 15-min mean of %s mg/m³, above %s times the limit", number(highest), number(r.Never)))
+	return words.Once(why)
 }

@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // quarters is a day of 15-min stretches of steady air, in mg/m³.
@@ -35,7 +36,7 @@ func TestPeakRuleSpacing(t *testing.T) {
 	require.Len(t, e.Occasions, 2)
 	require.InDelta(t, 3.4, e.Occasions[0].Highest, 1e-9)
 	require.InDelta(t, 3.6, e.Occasions[1].Highest, 1e-9)
-	require.Equal(t, []string{"two occasions less than 60 min apart"}, e.Broken)
+	require.Equal(t, []string{"two occasions less than 60 min apart"}, words.Strings(e.Broken))
 	// The rolling mean passes 3 where a third of the window is at 3.4 and the rest
 	// at 2.8, that is at 20 min, and falls below it 0.4/2.3 of 15 min after 30 min.
 	require.WithinDuration(t, at(5*time.Minute), e.Occasions[0].Start, 15*time.Second)
@@ -64,7 +65,7 @@ func TestPeakRuleParts(t *testing.T) {
 		{"Germany, above 16", "de-hard", []float64{0.1, 16.2, 0.1}, []string{"a 15-min mean of 16.2 mg/m³, above 8 times the limit"}},
 		{"Quebec, a quarter", "ca-qc-other", []float64{16, 1, 1, 1}, []string{}},
 	} {
-		require.Equal(t, c.broken, excursionsOf(t, c.limit, quarters(t, c.means...)).Broken, c.name)
+		require.Equal(t, c.broken, words.Strings(excursionsOf(t, c.limit, quarters(t, c.means...)).Broken), c.name)
 	}
 }
 
@@ -80,7 +81,7 @@ func TestOlderRuleCountsMinutes(t *testing.T) {
 	}
 	require.InDelta(t, flank+(15+2*flank)+2*flank, total, 0.75)
 	require.Len(t, e.Broken, 1)
-	require.Contains(t, e.Broken[0], "above 3 times the limit in all, the rule allows 30")
+	require.Contains(t, e.Broken[0].String(), "above 3 times the limit in all, the rule allows 30")
 }
 
 func TestPeakRuleBelongsToTheLimit(t *testing.T) {
@@ -90,7 +91,7 @@ func TestPeakRuleBelongsToTheLimit(t *testing.T) {
 	} {
 		got := ""
 		if rule := mustLimit(t, id).peakRule(); rule != nil {
-			got = rule.Name
+			got = rule.Name.String()
 		}
 		require.Equal(t, want, got, id)
 	}
@@ -101,7 +102,7 @@ func TestPeakRuleWithFactor(t *testing.T) {
 	f := respirableFactor
 	f.Fraction, f.Factor = InhalableFraction, 2
 	r := oneShift(t, "us-acgih-other", quarters(t, 0.1, 2.6, 0.1), withFactor(f))
-	require.Equal(t, []string{"a 15-min mean of 5.2 mg/m³, above 5 times the limit"}, r.Limits[0].Excursions.Broken)
-	require.Contains(t, r.Why, "peak exposure rule broken, with the factor")
+	require.Equal(t, []string{"a 15-min mean of 5.2 mg/m³, above 5 times the limit"}, words.Strings(r.Limits[0].Excursions.Broken))
+	require.Contains(t, r.Why.String(), "peak exposure rule broken, with the factor")
 	require.Empty(t, oneShift(t, "us-acgih-other", quarters(t, 0.1, 2.6, 0.1)).Limits[0].Excursions.Broken)
 }

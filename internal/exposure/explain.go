@@ -73,7 +73,7 @@ var explainedNumbers = []explained{
 			all := times(s)
 			for _, d := range s.TaskDoseShares {
 				if d.Task == s.WorstTask {
-					all = append(all, Given{"mean of " + orUnstated(d.Task, "time outside tasks, task"), d.MeanMgM3, "mg/m³"})
+					all = append(all, Given{"mean of " + orOutside(d.Task), d.MeanMgM3, "mg/m³"})
 				}
 			}
 			return all
@@ -152,3 +152,10 @@ func leftOut(s *ShiftResult) string {
 }
 
 func sortedFlags(minutes map[string]float64) []string { return slices.Sorted(maps.Keys(minutes)) }
+
+func orOutside(task string) string {
+	if strings.TrimSpace(task) == "" {
+		return "time outside tasks, task not stated"
+	}
+	return task
+}

@@ -3,6 +3,8 @@ package exposure
 import (
 	"fmt"
 	"time"
+
+	"dustlog/internal/words"
 )
 
 // BriefScalaDaily is the reduction factor for shifts of h hours (8 < h < 24):
@@ -74,23 +76,23 @@ type Adjusted struct {
 	MeanMgM3     *float64        `json:"shift_twa_mg_m3"` // ΣC·Δt / shift length, with the factor for the sensor if one was used
 }
 
-// stretchable says why a limit may not be lowered for long shifts; "" if it may.
+// stretchable says why a limit may not be lowered for long shifts; nothing if it may.
 // The rule is made for 8-h averages.
-func (l Limit) stretchable() string {
+func (l Limit) stretchable() words.Text {
 	switch {
 	case l.Averaging == TenHours:
-		return "it is made for workdays of up to 10 h"
+		return words.Of("it is made for workdays of up to 10 h")
 	case l.Averaging != EightHours:
-		return "it is no 8-h limit"
+		return words.Of("it is no 8-h limit")
 	case l.AveragingPrinted == "8 h and 12 h":
-		return "its source says that it holds for shifts of 12 h too"
+		return words.Of("its source says that it holds for shifts of 12 h too")
 	}
-	return ""
+	return words.Text{}
 }
 
 // adjust lowers the limit for a shift; nil if there is nothing to lower.
 func (l Limit) adjust(rule ShiftAdjustment, shift, week time.Duration) *Adjusted {
-	if rule != BriefScala || l.stretchable() != "" || (shift <= eightHours && week <= fortyHours) {
+	if rule != BriefScala || !l.stretchable().IsZero() || (shift <= eightHours && week <= fortyHours) {
 		return nil
 	}
 	daily, err1 := BriefScalaDaily(shift.Hours())
@@ -109,19 +111,19 @@ const (
 )
 
 // longShifts says what long shifts do to the limits; at most one sentence for each.
-func longShifts(limits []Limit, rule ShiftAdjustment, longest time.Duration) (warnings []string) {
+func longShifts(limits []Limit, rule ShiftAdjustment, longest time.Duration) (warnings []words.Text) {
 	if longest <= eightHours {
 		return nil
 	}
 	if rule == NoAdjustment {
-		return []string{fmt.Sprintf("the longest shift is %s h: its dose is divided by 8 h all the same; some rules lower the limit further for the shorter rest (shop.long_shifts = %q)", number(longest.Hours()), BriefScala)}
+		return []words.Text{words.Of("the longest shift is %s h: its dose is divided by 8 h all the same; some rules lower the limit further for the shorter rest (shop.long_shifts = %q)", number(longest.Hours()), string(BriefScala))}
 	}
 	for _, l := range limits {
-		if why := l.stretchable(); why != "" {
-			warnings = append(warnings, fmt.Sprintf("limit %s is not lowered for long shifts: %s", l.ID, why))
+		if why := l.stretchable(); !why.IsZero() {
+			warnings = append(warnings, words.Of("limit %s is not lowered for long shifts: %s", l.ID, why))
 			continue
 		}
-		warnings = append(warnings, fmt.Sprintf("limit %s is lowered for long shifts and weeks by Brief and Scala's rule, a cautious one that some codes demand and others do not know: ask which holds where you work", l.ID))
+		warnings = append(warnings, words.Of("limit %s is lowered for long shifts and weeks by Brief and Scala's rule, a cautious one that some codes demand and others do not know: ask which holds where you work", l.ID))
 	}
 	return warnings
 }

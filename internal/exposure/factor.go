@@ -1,12 +1,12 @@
 package exposure
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // Factor turns a sensor's reading into the mass a filter sampler would find:
@@ -39,11 +39,11 @@ type Factor struct {
 func (f Factor) stated() bool { return f.UncertaintyPercent > 0 || f.SpreadPercent > 0 }
 
 // doubt is the word for what is known of the factor's error.
-func (f Factor) doubt() string {
+func (f Factor) doubt() words.Text {
 	if f.UncertaintyPercent > 0 {
-		return "uncertainty"
+		return words.Of("uncertainty")
 	}
-	return "spread"
+	return words.Of("spread")
 }
 
 // limits are what the factor may be in one new shift.
@@ -61,25 +61,25 @@ func (f Factor) faulty() bool {
 }
 
 // name is how messages call the factor: "calibration 7 of 2026-02-01".
-func (f Factor) name() string {
+func (f Factor) name() words.Text {
 	if f.ID != "" {
-		return fmt.Sprintf("calibration %s of %s", f.ID, orUnstated(f.Date, "date"))
+		return words.Of("calibration %s of %s", f.ID, orUnstatedDate(f.Date))
 	}
-	return fmt.Sprintf("%s, %s", orUnstated(f.Source, "source"), orUnstated(f.Date, "date"))
+	return words.Of("%s, %s", orUnstatedSource(f.Source), orUnstatedDate(f.Date))
 }
 
 // describe is the factor with its error, as a finding names it.
-func (f Factor) describe() string {
+func (f Factor) describe() words.Text {
 	low, high := f.limits()
-	error := fmt.Sprintf("± %s %%", number(f.SpreadPercent))
+	error := words.Of("± %s %%", number(f.SpreadPercent))
 	if f.UncertaintyPercent > 0 {
-		error = fmt.Sprintf("(95 %% for one new shift: %s to %s)", number(low), number(high))
+		error = words.Of("(95 %% for one new shift: %s to %s)", number(low), number(high))
 	}
-	text := fmt.Sprintf("factor %s %s for the %s fraction from %s", number(f.Factor), error, f.Fraction, f.name())
+	text := words.Of("factor %s %s for the %s fraction from %s", number(f.Factor), error, f.Fraction.Text(), f.name())
 	if f.ID != "" && strings.TrimSpace(f.Source) != "" {
-		text += ", " + f.Source
+		text = words.Of("%s, %s", text, f.Source)
 	}
-	return text + ", valid for that dust only"
+	return words.Of("%s, valid for that dust only", text)
 }
 
 // factorUse is what a factor is wanted for.
@@ -91,8 +91,8 @@ type factorUse struct {
 	tasks     []string
 }
 
-// against says why the factor may not be used; "" if it may.
-func (f Factor) against(u factorUse) string {
+// against says why the factor may not be used; nothing if it may.
+func (f Factor) against(u factorUse) words.Text {
 	other := func(name string, worked []string) int {
 		if strings.TrimSpace(name) == "" {
 			return -1
@@ -101,27 +101,27 @@ func (f Factor) against(u factorUse) string {
 	}
 	switch {
 	case f.faulty():
-		return "factor, spread, uncertainty and zero must be numbers, the factor above zero"
+		return words.Of("factor, spread, uncertainty and zero must be numbers, the factor above zero")
 	case f.Unusable != "":
-		return "no finding may rest on it: " + f.Unusable
+		return words.Of("no finding may rest on it: %s", f.Unusable)
 	case u.limit.Fraction == NotStatedFraction:
-		return "the limit's fraction is not stated"
+		return words.Of("the limit's fraction is not stated")
 	case f.Fraction != u.limit.Fraction:
-		return fmt.Sprintf("it is for the %s fraction, the limit is for %s", f.Fraction, u.limit.Fraction)
+		return words.Of("it is for the %s fraction, the limit is for %s", f.Fraction.Text(), u.limit.Fraction.Text())
 	case f.Metric != "" && f.Metric != u.channel.Metric():
-		return fmt.Sprintf("it is for %s, this is %s", f.Metric, u.channel.Metric())
+		return words.Of("it is for %s, this is %s", f.Metric, u.channel.Metric())
 	case f.ValidFrom != "" && u.date < f.ValidFrom:
-		return fmt.Sprintf("it holds from %s on", f.ValidFrom)
+		return words.Of("it holds from %s on", words.Day(f.ValidFrom))
 	case f.Expires != "" && u.date > f.Expires:
-		return fmt.Sprintf("it expired after %s", f.Expires)
+		return words.Of("it expired after %s", words.Day(f.Expires))
 	}
 	if i := other(f.Material, u.materials); i >= 0 {
-		return fmt.Sprintf("it comes from %s, and %s was worked", f.Material, u.materials[i])
+		return words.Of("it comes from %s, and %s was worked", f.Material, u.materials[i])
 	}
 	if i := other(f.Task, u.tasks); i >= 0 {
-		return fmt.Sprintf("it comes from %s, and %s was done", f.Task, u.tasks[i])
+		return words.Of("it comes from %s, and %s was done", f.Task, u.tasks[i])
 	}
-	return ""
+	return words.Text{}
 }
 
 // fit ranks factors that may be used: the one that names the dust and the task
@@ -148,18 +148,18 @@ func (f Factor) since() string {
 type calibration struct {
 	Factor
 	use       bool
-	overreads bool   // a sound factor below 1: the reading is no lower bound
-	note      string // what was used, or why nothing was; "" without a factor
+	overreads bool       // a sound factor below 1: the reading is no lower bound
+	note      words.Text // what was used, or why nothing was; nothing without a factor
 }
 
 // calibrate chooses among a sensor's factors the one that may be used and fits
 // best. If none may be used, the note says why not, for each.
 func calibrate(factors []Factor, u factorUse) calibration {
 	var c calibration
-	var refused []string
+	var refused []words.Text
 	for _, f := range factors {
 		c.overreads = c.overreads || !f.faulty() && f.Factor < 1
-		if why := f.against(u); why != "" {
+		if why := f.against(u); !why.IsZero() {
 			refused = append(refused, f.refusal(why, len(factors)))
 			continue
 		}
@@ -171,43 +171,50 @@ func calibrate(factors []Factor, u factorUse) calibration {
 	switch {
 	case c.use:
 		c.overreads = c.Factor.Factor < 1
-		c.note = c.describe() + c.assumed(u)
+		c.note = c.assumed(u, c.describe())
 	case len(factors) == 1:
 		c.Factor = factors[0]
-		c.note = "the sensor's factor was not used: " + refused[0]
+		c.note = words.Of("the sensor's factor was not used: %s", refused[0])
 	case len(factors) > 1:
-		c.note = fmt.Sprintf("none of the sensor's %d factors was used: %s", len(factors), strings.Join(refused, ", "))
+		c.note = words.Of("none of the sensor's %d factors was used: %s", len(factors), words.Join(", ", refused...))
 	}
 	return c
 }
 
-func (f Factor) refusal(why string, of int) string {
+func (f Factor) refusal(why words.Text, of int) words.Text {
 	if of == 1 && f.ID == "" {
 		return why
 	}
-	return fmt.Sprintf("%s: %s", f.name(), why)
+	return words.Of("%s: %s", f.name(), why)
 }
 
-// assumed says what is taken for granted where the diary is silent, and what is
+// assumed adds to a text what is taken for granted where the diary is silent, and what is
 // old.
-func (f Factor) assumed(u factorUse) (text string) {
+func (f Factor) assumed(u factorUse, text words.Text) words.Text {
 	if strings.TrimSpace(f.Material) != "" && len(u.materials) == 0 {
-		text += fmt.Sprintf(" (%s, which the diary does not name)", f.Material)
+		text = words.Of("%s (%s, which the diary does not name)", text, f.Material)
 	}
 	if strings.TrimSpace(f.Task) != "" && len(u.tasks) == 0 {
-		text += fmt.Sprintf(" (%s, which the diary does not name)", f.Task)
+		text = words.Of("%s (%s, which the diary does not name)", text, f.Task)
 	}
 	made, err1 := time.Parse(time.DateOnly, f.Date)
 	day, err2 := time.Parse(time.DateOnly, u.date)
 	if f.Expires == "" && err1 == nil && err2 == nil && day.After(made.AddDate(1, 0, 0)) {
-		text += " (more than a year old)"
+		text = words.Of("%s (more than a year old)", text)
 	}
 	return text
 }
 
-func orUnstated(s, what string) string {
+func orUnstatedDate(s string) any {
 	if strings.TrimSpace(s) == "" {
-		return what + " not stated"
+		return words.Of("date not stated")
+	}
+	return words.Day(s)
+}
+
+func orUnstatedSource(s string) any {
+	if strings.TrimSpace(s) == "" {
+		return words.Of("source not stated")
 	}
 	return s
 }
@@ -217,11 +224,11 @@ func orUnstated(s, what string) string {
 func (c calibration) net(x, share float64) float64 { return max(0, x-c.ZeroMgM3*share) }
 
 // label says what the numbers stand for.
-func (c calibration) label(channel dust.Channel) string {
+func (c calibration) label(channel dust.Channel) words.Text {
 	if !c.use {
-		return channel.Label() + ", uncalibrated optical"
+		return words.Of("%s, uncalibrated optical", ChannelText(channel))
 	}
-	return fmt.Sprintf("%s, with a factor for %s", channel.Label(), c.Fraction)
+	return words.Of("%s, with a factor for %s", ChannelText(channel), c.Fraction.Text())
 }
 
 // spoken is the share of the averaging time for which the sensor spoke, in value

@@ -52,8 +52,8 @@ func TestWhyAFactorIsNotUsed(t *testing.T) {
 		c.use(&u)
 		chosen := calibrate([]Factor{c.factor}, u)
 		require.Equal(t, c.why == "", chosen.use, "%s: %s", name, chosen.note)
-		require.Contains(t, chosen.note, c.why, name)
-		require.Contains(t, chosen.note, "calibration 7 of 2026-02-03", name)
+		require.Contains(t, chosen.note.String(), c.why, name)
+		require.Contains(t, chosen.note.String(), "calibration 7 of 2026-02-03", name)
 	}
 }
 
@@ -81,7 +81,7 @@ func TestTheFactorThatFitsIsChosen(t *testing.T) {
 	none := calibrate([]Factor{mdf, next}, respirableUse(t))
 	require.False(t, none.use)
 	for _, part := range []string{"none of the sensor's 2 factors", "calibration 5", "it comes from MDF", "calibration 4", "it holds from 2026-03-03 on"} {
-		require.Contains(t, none.note, part)
+		require.Contains(t, none.note.String(), part)
 	}
 }
 
@@ -89,10 +89,10 @@ func TestAssumptionsAreTold(t *testing.T) {
 	u := respirableUse(t)
 	u.materials, u.tasks = nil, nil
 	chosen := calibrate([]Factor{like(onRecord, func(f *Factor) { f.Task = "sawing" })}, u)
-	require.Contains(t, chosen.note, "(oak, which the diary does not name) (sawing, which the diary does not name)")
+	require.Contains(t, chosen.note.String(), "(oak, which the diary does not name) (sawing, which the diary does not name)")
 	old := like(respirableFactor, func(f *Factor) { f.Date = "2025-02-01" }) // of the configuration, without a last day
-	require.Contains(t, calibrate([]Factor{old}, respirableUse(t)).note, "more than a year old")
-	require.NotContains(t, calibrate([]Factor{respirableFactor}, respirableUse(t)).note, "year old")
+	require.Contains(t, calibrate([]Factor{old}, respirableUse(t)).note.String(), "more than a year old")
+	require.NotContains(t, calibrate([]Factor{respirableFactor}, respirableUse(t)).note.String(), "year old")
 }
 
 // 400 µg/m³ · 3.45 = 1.38 mg/m³; 25 % either way as a ratio: 1.104 to 1.725.
@@ -102,9 +102,9 @@ func TestUncertaintyTravelsIntoTheValue(t *testing.T) {
 	require.InDelta(t, 1.38/1.25, *r.WithFactorLow, 1e-9)
 	require.InDelta(t, 1.38*1.25, *r.WithFactorHigh, 1e-9)
 	require.Equal(t, CannotTell, r.Finding, "1.104 is below 1.25, 1.725 above")
-	require.Contains(t, r.Why, "1.38 mg/m³ (1.1 to 1.73) with the factor 3.45 (95 % for one new shift: 2.76 to 4.31)")
-	require.Contains(t, r.Why, "calibration 7 of 2026-02-03, NIOSH 0600, 3 pairs")
-	require.Contains(t, r.Why, "with the factor's uncertainty")
+	require.Contains(t, r.Why.String(), "1.38 mg/m³ (1.1 to 1.73) with the factor 3.45 (95 % for one new shift: 2.76 to 4.31)")
+	require.Contains(t, r.Why.String(), "calibration 7 of 2026-02-03, NIOSH 0600, 3 pairs")
+	require.Contains(t, r.Why.String(), "with the factor's uncertainty")
 	require.Equal(t, onRecord, *r.Factor)
 }
 
@@ -155,5 +155,5 @@ func TestAFactorOfTheTaskServesTheRespirator(t *testing.T) {
 	m := mustAssess(t, in).Masks[0]
 	require.InDelta(t, 1.38/1.25/1.25, *m.HazardRatioAtLeast, 1e-9)
 	require.Equal(t, KeepOn, m.State)
-	require.True(t, strings.Contains(m.Why, "calibration 7"), m.Why)
+	require.True(t, strings.Contains(m.Why.String(), "calibration 7"), m.Why)
 }

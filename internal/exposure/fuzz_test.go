@@ -56,7 +56,7 @@ func FuzzAssess(f *testing.F) {
 			}
 		}
 		for _, task := range r.Tasks {
-			require.True(t, task.DoseMgMinM3 != nil || task.Why != "")
+			require.True(t, task.DoseMgMinM3 != nil || !task.Why.IsZero())
 		}
 		for _, mask := range r.Masks {
 			require.NotEmpty(t, mask.Why)

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // LimitFinding is one sensor over one shift against one limit.
@@ -17,22 +18,22 @@ type LimitFinding struct {
 	// Bearing says whether it is the limit for the wood of the diary; Governs,
 	// whether it is the lowest of those asked about, of one averaging time, that
 	// may bear. Where the wood is not known, the lowest governs.
-	Bearing    Bearing `json:"bearing"`
-	BearingWhy string  `json:"bearing_why,omitempty"`
-	Governs    bool    `json:"governs"`
+	Bearing    Bearing    `json:"bearing"`
+	BearingWhy words.Text `json:"bearing_why,omitzero"`
+	Governs    bool       `json:"governs"`
 
-	ComparedOverMinutes float64  `json:"compared_over_minutes"`
-	Fraction            string   `json:"fraction"`       // what was compared, in words
-	ComparedMgM3        *float64 `json:"compared_mg_m3"` // the sensor's own reading
-	Factor              *Factor  `json:"factor"`
-	WithFactor          *float64 `json:"compared_with_factor_mg_m3"`
+	ComparedOverMinutes float64    `json:"compared_over_minutes"`
+	Fraction            words.Text `json:"fraction"`       // what was compared, in words
+	ComparedMgM3        *float64   `json:"compared_mg_m3"` // the sensor's own reading
+	Factor              *Factor    `json:"factor"`
+	WithFactor          *float64   `json:"compared_with_factor_mg_m3"`
 	// WithFactorLow and WithFactorHigh are the 95 % limits that the factor leaves
 	// for this one shift.
-	WithFactorLow  *float64 `json:"compared_with_factor_low_mg_m3"`
-	WithFactorHigh *float64 `json:"compared_with_factor_high_mg_m3"`
-	ShareOfLimit   *float64 `json:"share_of_limit"` // of the adjusted limit if there is one
-	Finding        Finding  `json:"finding"`
-	Why            string   `json:"why"`
+	WithFactorLow  *float64   `json:"compared_with_factor_low_mg_m3"`
+	WithFactorHigh *float64   `json:"compared_with_factor_high_mg_m3"`
+	ShareOfLimit   *float64   `json:"share_of_limit"` // of the adjusted limit if there is one
+	Finding        Finding    `json:"finding"`
+	Why            words.Text `json:"why"`
 
 	Adjusted   *Adjusted   `json:"adjusted_for_long_shift"` // nil if the limit stands as it is
 	Excursions *Excursions `json:"excursions"`              // nil if no rule goes with the limit, or nothing was measured

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // Averaging is the time over which a limit's mean is taken.
@@ -59,11 +60,11 @@ type Source struct {
 }
 
 // dust names what the limit is for.
-func (l Limit) dust() string {
+func (l Limit) dust() words.Text {
 	if l.Fraction == NotStatedFraction {
-		return "dust of a fraction that is not stated"
+		return words.Of("dust of a fraction that is not stated")
 	}
-	return l.FractionPrinted + " dust"
+	return words.Of("%s dust", FractionText(l.FractionPrinted))
 }
 
 // Label names the limit for people: value, fraction, averaging time and body.

@@ -1,26 +1,26 @@
 package exposure
 
 import (
-	"fmt"
 	"maps"
 	"slices"
 	"time"
 
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure/group"
+	"dustlog/internal/words"
 )
 
 // MaskLimit is the respirator question for one task and material against one
 // limit. The mean of a run stands for what is breathed while the respirator would
 // be worn; a factor is used where it may be.
 type MaskLimit struct {
-	LimitID    string    `json:"limit_id"`
-	Label      string    `json:"limit"`
-	LimitMgM3  float64   `json:"limit_mg_m3"`
-	Averaging  Averaging `json:"averaging"`
-	Bearing    Bearing   `json:"bearing"`
-	BearingWhy string    `json:"bearing_why,omitempty"`
-	Governs    bool      `json:"governs"` // decides for the task: the strictest that may bear
+	LimitID    string     `json:"limit_id"`
+	Label      string     `json:"limit"`
+	LimitMgM3  float64    `json:"limit_mg_m3"`
+	Averaging  Averaging  `json:"averaging"`
+	Bearing    Bearing    `json:"bearing"`
+	BearingWhy words.Text `json:"bearing_why,omitzero"`
+	Governs    bool       `json:"governs"` // decides for the task: the strictest that may bear
 
 	// Of the means of single runs, with the factor in the middle of what it may be.
 	LowestMgM3  *float64 `json:"lowest_run_mean_mg_m3"`
@@ -28,8 +28,8 @@ type MaskLimit struct {
 	HighestMgM3 *float64 `json:"highest_run_mean_mg_m3"`
 	// UpperMgM3 is the level that, with 95 % confidence, 95 % of days stay below,
 	// each counted by its highest run, with the most that the factor leaves.
-	UpperMgM3 *float64 `json:"upper_95_95_mg_m3"`
-	UpperWhy  string   `json:"upper_why,omitempty"` // why there is none
+	UpperMgM3 *float64   `json:"upper_95_95_mg_m3"`
+	UpperWhy  words.Text `json:"upper_why,omitzero"` // why there is none
 
 	// AtLeast: some run has no usable factor, so every number may be too low.
 	AtLeast            bool     `json:"at_least"`
@@ -38,9 +38,9 @@ type MaskLimit struct {
 	HazardRatioAtMost  *float64 `json:"hazard_ratio_at_most"`
 	// HazardRatioToCover is what a respirator has to cover: the upper level over
 	// the limit, or the highest run's ratio where there is no upper level.
-	HazardRatioToCover *float64  `json:"hazard_ratio_to_cover"`
-	State              MaskState `json:"state"`
-	Why                string    `json:"why"`
+	HazardRatioToCover *float64   `json:"hazard_ratio_to_cover"`
+	State              MaskState  `json:"state"`
+	Why                words.Text `json:"why"`
 }
 
 // stricter reports whether l rather than m decides.
@@ -60,7 +60,7 @@ type evidence struct {
 	most  float64   // and with the most
 	means []float64 // of runs, mg/m³, like ratio
 	byDay []float64 // highest well-measured run of each day, mg/m³, like most
-	notes []string
+	notes []words.Text
 	plain bool // a run without a usable factor
 	doubt bool // a run saturated, extrapolated or without stated spread
 
@@ -90,7 +90,7 @@ func (rs *runsOf) against(l Limit) MaskLimit {
 			cover = max(cover, e.upper/l.MgM3)
 			f.UpperMgM3 = &e.upper
 		} else {
-			f.UpperWhy = e.upperErr.Error()
+			f.UpperWhy = words.OfError(e.upperErr)
 		}
 	}
 	f.State, f.Why = e.decide()
@@ -141,66 +141,68 @@ func (e *evidence) raise() {
 		e.upper, err = fit.UpperTolerance(0.95, 0.95)
 	}
 	if err == nil && !finite(e.upper) {
-		err = fmt.Errorf("the days are too different for an upper level")
+		err = words.Error(words.Of("the days are too different for an upper level"))
 	}
 	e.upper, e.upperErr = max(e.upper, e.most*e.limit.MgM3), err
 }
 
 // notLowerBound says why a plain reading may be above the truth.
-func notLowerBound(channel dust.Channel, c calibration) string {
+func notLowerBound(channel dust.Channel, c calibration) words.Text {
 	switch {
 	case Extrapolated(channel):
-		return fmt.Sprintf("%s of an optical sensor is extrapolated from finer particles, so \"at least\" does not hold for it", channel.Label())
+		return words.Of("%s of an optical sensor is extrapolated from finer particles, so \"at least\" does not hold for it", ChannelText(channel))
 	case c.overreads:
-		return "the sensor's own factor is below 1: it over-reads, so \"at least\" does not hold for it"
+		return words.Of("the sensor's own factor is below 1: it over-reads, so \"at least\" does not hold for it")
 	}
-	return "uncalibrated reading, \"at least\" only if the sensor does not over-read"
+	return words.Of("uncalibrated reading, \"at least\" only if the sensor does not over-read")
 }
 
-func (e *evidence) decide() (MaskState, string) {
-	tail := slices.DeleteFunc(slices.Clone(e.notes), func(note string) bool { return note == "" })
+func (e *evidence) decide() (MaskState, words.Text) {
+	tail := slices.DeleteFunc(slices.Clone(e.notes), words.Text.IsZero)
 	if e.earlier > 0 {
-		tail = append(tail, fmt.Sprintf("%d earlier runs under another setup are left out", e.earlier))
+		tail = append(tail, words.Of("%d earlier runs under another setup are left out", e.earlier))
 	}
 	if e.ratio > 1 {
-		times := fmt.Sprintf("at least %s", number(e.lower))
+		times := words.Of("at least %s", number(e.lower))
 		if e.lower <= 1 {
-			times = fmt.Sprintf("%s (%s to %s with the factor's spread or uncertainty)", number(e.ratio), number(e.lower), number(e.most))
+			times = words.Of("%s (%s to %s with the factor's spread or uncertainty)", number(e.ratio), number(e.lower), number(e.most))
 		}
-		why := fmt.Sprintf("the highest run mean is %s times the limit of %s mg/m³", times, number(e.limit.MgM3))
-		return KeepOn, sentence(append([]string{why}, tail...))
+		why := words.Of("the highest run mean is %s times the limit of %s mg/m³", times, number(e.limit.MgM3))
+		return KeepOn, sentence(append([]words.Text{why}, tail...))
 	}
-	if why := KeepsOn(e.task, e.runs[0].Material, e.in.Materials); why != "" {
-		return KeepOn, sentence(append([]string{why}, tail...))
+	if why := KeepsOn(e.task, e.runs[0].Material, e.in.Materials); !why.IsZero() {
+		return KeepOn, sentence(append([]words.Text{why}, tail...))
 	}
 	if against := e.unsettled(); len(against) > 0 {
-		return MaskCannotTell, sentence(append(append(against, tail...), "counts as keep it on"))
+		return MaskCannotTell, sentence(append(append(against, tail...), words.Of("counts as keep it on")))
 	}
-	why := fmt.Sprintf("from %d days: with 95 %% confidence 95 %% of days stay below %s times the limit, the factor's spread or uncertainty included",
+	why := words.Of("from %d days: with 95 %% confidence 95 %% of days stay below %s times the limit, the factor's spread or uncertainty included",
 		len(e.byDay), number(e.upper/e.limit.MgM3))
-	return NotShownNeeded, sentence(append([]string{why}, append(tail,
-		"the air stays dusty for minutes after the task, and below a limit is not the goal for a carcinogen")...))
+	return NotShownNeeded, sentence(append([]words.Text{why}, append(tail,
+		words.Of("the air stays dusty for minutes after the task, and below a limit is not the goal for a carcinogen"))...))
 }
 
 // unsettled lists why low runs do not settle the question.
-func (e *evidence) unsettled() []string {
-	var why []string
-	add := func(yes bool, text string) {
+func (e *evidence) unsettled() []words.Text {
+	var why []words.Text
+	add := func(yes bool, text words.Text) {
 		if yes {
 			why = append(why, text)
 		}
 	}
-	add(e.limit.Fraction.coarse(), fmt.Sprintf("no optical sensor can show that a limit for %s dust is met", e.limit.FractionPrinted))
-	add(e.plain, "without a factor for the limit's fraction a reading is at best a lower bound")
-	add(e.limit.Averaging == FifteenMinutes, "the highest 15 minutes of a run are above its mean, and only the mean is known")
-	add(!e.plain && e.most > 1, fmt.Sprintf("with the factor's spread or uncertainty the highest run may be %s times the limit", number(e.most)))
-	add(!e.plain && e.doubt, "a run was at the top of the sensor's range, or extrapolated, or the factor has no stated spread")
+	add(e.limit.Fraction.coarse(), words.Of("no optical sensor can show that a limit for %s dust is met", FractionText(e.limit.FractionPrinted)))
+	add(e.plain, words.Of("without a factor for the limit's fraction a reading is at best a lower bound"))
+	add(e.limit.Averaging == FifteenMinutes, words.Of("the highest 15 minutes of a run are above its mean, and only the mean is known"))
+	add(!e.plain && e.most > 1, words.Of("with the factor's spread or uncertainty the highest run may be %s times the limit", number(e.most)))
+	add(!e.plain && e.doubt, words.Of("a run was at the top of the sensor's range, or extrapolated, or the factor has no stated spread"))
 	few := e.days < enoughDays
-	add(few, fmt.Sprintf("days with a run at least 75 %% measured: %d, the least is %d", e.days, enoughDays))
+	add(few, words.Of("days with a run at least 75 %% measured: %d, the least is %d", e.days, enoughDays))
 	if !few && !e.plain && e.most <= 1 {
-		add(e.upperErr != nil, fmt.Sprintf("no upper level can be told: %v", e.upperErr))
+		if e.upperErr != nil {
+			why = append(why, words.Of("no upper level can be told: %s", words.OfError(e.upperErr)))
+		}
 		add(e.upperErr == nil && e.upper > e.limit.MgM3,
-			fmt.Sprintf("from %d days, the level that 95 %% of days stay below may with 95 %% confidence be %s times the limit; more days would narrow it", len(e.byDay), number(e.upper/e.limit.MgM3)))
+			words.Of("from %d days, the level that 95 %% of days stay below may with 95 %% confidence be %s times the limit; more days would narrow it", len(e.byDay), number(e.upper/e.limit.MgM3)))
 	}
 	return why
 }

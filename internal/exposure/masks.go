@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // Days with a run at least 75 % measured before a low value counts: three are the
@@ -33,7 +34,7 @@ var sensitisers = []string{"cedar", "mahogany", "teak"}
 // masks answers the respirator question for every task and material with a run
 // measured in the breathing zone. Only runs under the newest setup count: they
 // are what the next run will be like.
-func masks(in Input, tasks []dust.Task, runs []taskRun) (results []MaskResult, warnings []string) {
+func masks(in Input, tasks []dust.Task, runs []taskRun) (results []MaskResult, warnings []words.Text) {
 	results = []MaskResult{}
 	var asked [][2]string
 	for _, t := range tasks {
@@ -49,11 +50,11 @@ func masks(in Input, tasks []dust.Task, runs []taskRun) (results []MaskResult, w
 			}
 		}
 		if len(seen) == 0 {
-			on := ""
+			task := words.Of("task %q", t.Name)
 			if key[1] != "" {
-				on = " on " + key[1]
+				task = words.Of("task %q on %s", t.Name, key[1])
 			}
-			warnings = append(warnings, fmt.Sprintf("task %q%s: no reading from the breathing zone, so nothing is said about the respirator: keep it on", t.Name, on))
+			warnings = append(warnings, words.Of("%s: no reading from the breathing zone, so nothing is said about the respirator: keep it on", task))
 			continue
 		}
 		results = append(results, newMask(in, seen))
@@ -147,10 +148,10 @@ func (m *MaskResult) settle() {
 	m.LimitID, m.LimitMgM3, m.State, m.Why = d.LimitID, d.LimitMgM3, d.State, d.Why
 	m.HazardRatioAtLeast, m.HazardRatio, m.HazardRatioAtMost = d.HazardRatioAtLeast, d.HazardRatio, d.HazardRatioAtMost
 	if len(m.Limits) > 1 {
-		m.Why = d.LimitID + ": " + m.Why
+		m.Why = words.Of("%s: %s", d.LimitID, m.Why)
 	}
 	if none && m.State != KeepOn {
-		m.State, m.Why = MaskCannotTell, sentence([]string{"none of the limits asked about is for this wood: " + d.BearingWhy, "counts as keep it on"})
+		m.State, m.Why = MaskCannotTell, sentence([]words.Text{words.Of("none of the limits asked about is for this wood: %s", d.BearingWhy), words.Of("counts as keep it on")})
 	}
 }
 
@@ -189,15 +190,15 @@ func (m MaskResult) Deciding() *MaskLimit {
 }
 
 // KeepsOn says why a task keeps the respirator on whatever a sensor reads: the
-// kind of work, or the wood. own is as for WoodOf. "" if nothing of it does.
-func KeepsOn(task, material string, own map[string]string) string {
+// kind of work, or the wood. own is as for WoodOf. Nothing if neither does.
+func KeepsOn(task, material string, own map[string]string) words.Text {
 	if byDefault(task) {
-		return "for this kind of work it stays on by default until filter samples in the breathing zone say otherwise"
+		return words.Of("for this kind of work it stays on by default until filter samples in the breathing zone say otherwise")
 	}
 	if wood := sensitiser(material, own); wood != "" {
-		return "it stays on for work with sensitising wood (" + wood + ") whatever the number says"
+		return words.Of("it stays on for work with sensitising wood (%s) whatever the number says", wood)
 	}
-	return ""
+	return words.Text{}
 }
 
 // sensitiser names a sensitising wood in the material; "" if none is known.

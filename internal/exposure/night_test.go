@@ -9,6 +9,7 @@ import (
 
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 func TestANightsWorkWithoutDeclaredHoursIsWarnedOf(t *testing.T) {
@@ -23,11 +24,11 @@ func TestANightsWorkWithoutDeclaredHoursIsWarnedOf(t *testing.T) {
 	in := exposure.Input{Shifts: exposure.ShiftsFromReadings(series, time.UTC), Series: series, Limit: limit}
 	r, err := exposure.Assess(in)
 	require.NoError(t, err)
-	require.Contains(t, strings.Join(r.Warnings, "\n"), "run over midnight after 2026-03-02")
+	require.Contains(t, strings.Join(words.Strings(r.Warnings), "\n"), "run over midnight after 2026-03-02")
 	in.Shifts, in.DeclaredShift = []dust.Shift{{Date: "2026-03-02", Start: start, End: start.Add(8 * time.Hour)}}, true
 	r, err = exposure.Assess(in)
 	require.NoError(t, err)
-	require.NotContains(t, strings.Join(r.Warnings, "\n"), "midnight")
+	require.NotContains(t, strings.Join(words.Strings(r.Warnings), "\n"), "midnight")
 	require.InDelta(t, 1, *r.Shifts[0].TWA8h, 0.001)
 }
 

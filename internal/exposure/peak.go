@@ -1,17 +1,17 @@
 package exposure
 
 import (
-	"errors"
 	"math"
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // Reasons why there is no highest 15-minute mean.
 var (
-	ErrShortShift   = errors.New("the shift is shorter than 15 minutes")
-	ErrNoFullWindow = errors.New("no 15 minutes were at least 75 % measured")
+	ErrShortShift   = words.Error(words.Of("the shift is shorter than 15 minutes"))
+	ErrNoFullWindow = words.Error(words.Of("no 15 minutes were at least 75 %% measured"))
 )
 
 const (

@@ -1,5 +1,9 @@
 package exposure
 
+import (
+	"dustlog/internal/words"
+)
+
 // Reason is why a sensor's shifts got a finding, told by one of them.
 type Reason struct {
 	Sensor  string
@@ -7,7 +11,7 @@ type Reason struct {
 	Shifts  int    // how many of the sensor's shifts got this finding
 	Of      int    // of how many
 	Date    string // the shift that Why speaks of: the one with the largest share of the limit
-	Why     string
+	Why     words.Text
 }
 
 // Reasons joins the shifts by sensor and finding, in order of appearance, so

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // Finding says how a shift stands against a limit, as far as the sensor can tell.
@@ -27,8 +28,8 @@ type Result struct {
 	Shifts   []ShiftResult `json:"shifts"`
 	Tasks    []TaskResult  `json:"tasks"`
 	Masks    []MaskResult  `json:"masks"`
-	Method   string        `json:"method"`
-	Warnings []string      `json:"warnings"`
+	Method   words.Text    `json:"method"`
+	Warnings []words.Text  `json:"warnings"`
 }
 
 // ShiftResult is one sensor over one shift.
@@ -39,7 +40,7 @@ type ShiftResult struct {
 	Sensor   string        `json:"sensor"`
 	Position dust.Position `json:"position"`
 	Setup    string        `json:"setup"` // several are joined by ", "; "" if none was declared
-	Fraction string        `json:"fraction"`
+	Fraction words.Text    `json:"fraction"`
 
 	Minutes         float64            `json:"minutes"`
 	MinutesMeasured float64            `json:"minutes_measured"`
@@ -83,14 +84,14 @@ type ShiftResult struct {
 	// the compared mean, less the sensor's zero, times the factor, and the 95 %
 	// limits that the factor leaves for this shift. All other numbers are the
 	// sensor's own.
-	Factor         *Factor   `json:"factor"`
-	WithFactor     *float64  `json:"compared_with_factor_mg_m3"`
-	WithFactorLow  *float64  `json:"compared_with_factor_low_mg_m3"`
-	WithFactorHigh *float64  `json:"compared_with_factor_high_mg_m3"`
-	ShareOfLimit   *float64  `json:"share_of_limit"` // TWA8h or, for a 15-min limit, Max15min over the limit, with the factor if one was used
-	Finding        Finding   `json:"finding"`
-	Why            string    `json:"why"`
-	Humidity       *Humidity `json:"humidity"` // nil if no correction was asked for
+	Factor         *Factor    `json:"factor"`
+	WithFactor     *float64   `json:"compared_with_factor_mg_m3"`
+	WithFactorLow  *float64   `json:"compared_with_factor_low_mg_m3"`
+	WithFactorHigh *float64   `json:"compared_with_factor_high_mg_m3"`
+	ShareOfLimit   *float64   `json:"share_of_limit"` // TWA8h or, for a 15-min limit, Max15min over the limit, with the factor if one was used
+	Finding        Finding    `json:"finding"`
+	Why            words.Text `json:"why"`
+	Humidity       *Humidity  `json:"humidity"` // nil if no correction was asked for
 	// Limits are all limits asked about, the first that of Finding.
 	Limits         []LimitFinding `json:"limits"`
 	TaskDoseShares []TaskDose     `json:"task_dose_shares"` // adds up to 1; the rest of the shift is task ""
@@ -119,7 +120,7 @@ type TaskResult struct {
 	MinutesMeasured float64       `json:"minutes_measured"`
 	MeanMgM3        *float64      `json:"mean_mg_m3"`
 	DoseMgMinM3     *float64      `json:"dose_mg_min_m3"` // ∫C dt over the measured time
-	Why             string        `json:"why,omitempty"`  // set if a number is missing
+	Why             words.Text    `json:"why,omitzero"`   // set if a number is missing
 }
 
 // MaskState says whether the respirator is still needed for a task.
@@ -149,6 +150,6 @@ type MaskResult struct {
 	HazardRatio       *float64    `json:"hazard_ratio"`
 	HazardRatioAtMost *float64    `json:"hazard_ratio_at_most"`
 	State             MaskState   `json:"state"`
-	Why               string      `json:"why"`
+	Why               words.Text  `json:"why"`
 	Limits            []MaskLimit `json:"limits"` // all that were asked about
 }

@@ -1,11 +1,11 @@
 package exposure
 
 import (
-	"fmt"
 	"slices"
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // ShiftsFromReadings takes shifts from the readings where no hours are declared:
@@ -60,14 +60,14 @@ func widen(byDate map[string]*dust.Shift, date string, p dust.Span) {
 
 // overMidnight warns where undeclared shifts follow each other without a pause:
 // that is one night's work cut in two, each part with less dust than the whole.
-func overMidnight(shifts []ShiftResult) []string {
+func overMidnight(shifts []ShiftResult) []words.Text {
 	const pause = 10 * time.Minute
 	last := map[string]ShiftResult{}
 	for _, s := range shifts {
 		before, ok := last[s.Sensor]
 		last[s.Sensor] = s
 		if ok && s.Start.Sub(before.End) < pause {
-			return []string{fmt.Sprintf("readings run over midnight after %s: without declared hours such work counts as two shifts, each with less dust than the whole; declare the shift hours, as in 22:00-06:00", before.Date)}
+			return []words.Text{words.Of("readings run over midnight after %s: without declared hours such work counts as two shifts, each with less dust than the whole; declare the shift hours, as in 22:00-06:00", words.Day(before.Date))}
 		}
 	}
 	return nil

@@ -1,10 +1,11 @@
 package exposure
 
 import (
-	"fmt"
 	"regexp"
 	"slices"
 	"strings"
+
+	"dustlog/internal/words"
 )
 
 // Groups of wood that limits are made for, as Limit.Species.
@@ -144,24 +145,24 @@ const (
 // bearing decides it. w is all that was worked, known whether every material
 // could be read and something was written down at all. Where hardwood is in the
 // mix, its limit holds for the whole dust (EU, UK and German rules).
-func (l Limit) bearing(w Wood, known bool, worked []string) (Bearing, string) {
+func (l Limit) bearing(w Wood, known bool, worked []string) (Bearing, words.Text) {
 	if l.Species == speciesAny || l.Species == speciesGeneral {
-		return Applies, ""
+		return Applies, words.Text{}
 	}
 	if l.Species == speciesNotWood {
-		return DoesNotApply, "it is not for wood dust"
+		return DoesNotApply, words.Of("it is not for wood dust")
 	}
 	yes, no := w.has(l.Species)
 	names := strings.Join(worked, ", ")
 	switch {
 	case yes && (known || !l.fallsWithMore()):
-		return Applies, ""
-	case no != "" && (known || l.fallsWithMore()):
-		return DoesNotApply, fmt.Sprintf("%s, and %s was worked", no, names)
+		return Applies, words.Text{}
+	case !no.IsZero() && (known || l.fallsWithMore()):
+		return DoesNotApply, words.Of("%s, and %s was worked", no, names)
 	case len(worked) == 0:
-		return NotKnown, "the diary names no material"
+		return NotKnown, words.Of("the diary names no material")
 	}
-	return NotKnown, fmt.Sprintf("what kind of wood %q is, is not known: add it under [materials] in the configuration", names)
+	return NotKnown, words.Of("what kind of wood %q is, is not known: add it under [materials] in the configuration", names)
 }
 
 // fallsWithMore reports whether one more wood in the mix can end the limit's
@@ -171,23 +172,23 @@ func (l Limit) fallsWithMore() bool {
 }
 
 // has reports whether the wood falls under a group, or else why not.
-func (w Wood) has(group string) (yes bool, no string) {
+func (w Wood) has(group string) (yes bool, no words.Text) {
 	switch group {
 	case speciesHard, speciesHardMixed:
-		yes, no = w.Hard, "it is for hardwood"
+		yes, no = w.Hard, words.Of("it is for hardwood")
 	case speciesSoft:
-		yes, no = w.Soft && !w.Hard, "it is for softwood alone"
+		yes, no = w.Soft && !w.Hard, words.Of("it is for softwood alone")
 	case speciesRedCedar:
-		yes, no = w.RedCedar, "it is for western red cedar"
+		yes, no = w.RedCedar, words.Of("it is for western red cedar")
 	case speciesNotCedar:
-		yes, no = w.Known() && !w.RedCedar, "it does not hold for western red cedar, which has a lower one"
+		yes, no = w.Known() && !w.RedCedar, words.Of("it does not hold for western red cedar, which has a lower one")
 	case speciesAllergen:
-		yes, no = w.Allergenic, "it is for allergenic woods"
+		yes, no = w.Allergenic, words.Of("it is for allergenic woods")
 	case speciesNoAllerg:
-		yes, no = w.Known() && !w.Allergenic, "it does not hold for allergenic woods, which have a lower one"
+		yes, no = w.Known() && !w.Allergenic, words.Of("it does not hold for allergenic woods, which have a lower one")
 	}
 	if yes || !w.Known() {
-		no = ""
+		no = words.Text{}
 	}
 	return yes, no
 }

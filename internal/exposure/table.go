@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // LimitTable is the limits one can choose from: the built-in table, and what a
@@ -146,14 +147,14 @@ func (o OwnLimit) limit() (Limit, error) {
 	return l, nil
 }
 
-// Overdue says why a limit of the table should be looked up again at a date; ""
+// Overdue says why a limit of the table should be looked up again at a date; nothing
 // if nothing is known. Laws change: a table of a year ago is a hint.
-func (l Limit) Overdue(now time.Time) string {
+func (l Limit) Overdue(now time.Time) words.Text {
 	asOf, err := time.Parse("2006-01", l.AsOf)
 	if l.Own || err != nil || now.Before(asOf.AddDate(1, 0, 0)) {
-		return ""
+		return words.Text{}
 	}
-	return fmt.Sprintf("limit %s: the table is of %s, more than a year ago: look it up again at its source", l.ID, l.AsOf)
+	return words.Of("limit %s: the table is of %s, more than a year ago: look it up again at its source", l.ID, l.AsOf)
 }
 
 // alike reports whether an id is close to what was typed: one holds the other,

@@ -1,12 +1,12 @@
 package exposure
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // taskRun is one sensor over one run, with what the respirator question needs.
@@ -18,10 +18,10 @@ type taskRun struct {
 }
 
 // checkTasks drops tasks that cannot be, and sorts the others by their start.
-func checkTasks(tasks []dust.Task) (kept []dust.Task, warnings []string) {
+func checkTasks(tasks []dust.Task) (kept []dust.Task, warnings []words.Text) {
 	for _, t := range tasks {
 		if err := t.Check(); err != nil {
-			warnings = append(warnings, "left out: "+err.Error())
+			warnings = append(warnings, words.Of("left out: %s", words.OfError(err)))
 			continue
 		}
 		kept = append(kept, t)
@@ -32,7 +32,7 @@ func checkTasks(tasks []dust.Task) (kept []dust.Task, warnings []string) {
 
 // closeTasks ends running tasks with the last reading, since the package sees no
 // clock. open says which of them begin later: they are not there yet.
-func closeTasks(tasks []dust.Task, last time.Time) (closed []dust.Task, open []bool, warnings []string) {
+func closeTasks(tasks []dust.Task, last time.Time) (closed []dust.Task, open []bool, warnings []words.Text) {
 	closed, open = slices.Clone(tasks), make([]bool, len(tasks))
 	for i := range closed {
 		t := &closed[i]
@@ -40,17 +40,17 @@ func closeTasks(tasks []dust.Task, last time.Time) (closed []dust.Task, open []b
 			continue
 		}
 		if open[i] = !last.After(t.Start); open[i] {
-			warnings = append(warnings, fmt.Sprintf("left out: task %q is running and has no reading yet", t.Name))
+			warnings = append(warnings, words.Of("left out: task %q is running and has no reading yet", t.Name))
 			continue
 		}
 		t.Stop = last
-		warnings = append(warnings, fmt.Sprintf("task %q is still running: counted up to the last reading", t.Name))
+		warnings = append(warnings, words.Of("task %q is still running: counted up to the last reading", t.Name))
 	}
 	return closed, open, warnings
 }
 
 // runTasks is every run with every sensor that was recording at all then.
-func (a *Assessor) runTasks(tasks []dust.Task, open []bool) (runs []taskRun, warnings []string) {
+func (a *Assessor) runTasks(tasks []dust.Task, open []bool) (runs []taskRun, warnings []words.Text) {
 	for i, t := range tasks {
 		if open[i] {
 			continue
@@ -65,7 +65,7 @@ func (a *Assessor) runTasks(tasks []dust.Task, open []bool) (runs []taskRun, war
 			seen = seen || r.m.ms > 0
 		}
 		if !seen {
-			warnings = append(warnings, fmt.Sprintf("task %q from %s has no usable reading from any sensor", t.Name, t.Start.UTC().Format(time.RFC3339)))
+			warnings = append(warnings, words.Of("task %q from %s has no usable reading from any sensor", t.Name, words.Time(t.Start.UTC(), "2006-01-02T15:04:05Z07:00")))
 		}
 	}
 	return runs, warnings
@@ -79,7 +79,7 @@ func newTaskRun(in Input, i int, t dust.Task, track *Track) taskRun {
 		Minutes: t.Stop.Sub(t.Start).Minutes(), MinutesMeasured: m.minutes(), MeanMgM3: m.mean(),
 	}}
 	if r.MeanMgM3 == nil {
-		r.Why = "no usable reading during this run" + excludedText(&m.sums)
+		r.Why = words.Of("no usable reading during this run%s", excludedText(&m.sums))
 		return r
 	}
 	r.DoseMgMinM3 = milligrams(m.dose / msPerMinute)

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 func task(name string, from, to float64) dust.Task {
@@ -50,10 +51,10 @@ func TestTaskWithoutReadingsSaysWhy(t *testing.T) {
 	require.Len(t, r.Tasks, 2)
 	require.Nil(t, r.Tasks[0].MeanMgM3)
 	require.Nil(t, r.Tasks[0].DoseMgMinM3)
-	require.Contains(t, r.Tasks[0].Why, "warm_up 60")
+	require.Contains(t, r.Tasks[0].Why.String(), "warm_up 60")
 	require.Equal(t, "open", r.Tasks[1].Task)
 	require.Equal(t, at(hours(5)+4*time.Second), r.Tasks[1].Stop, "a running task ends with the last reading's hold")
-	text := strings.Join(r.Warnings, "\n")
+	text := strings.Join(words.Strings(r.Warnings), "\n")
 	for _, want := range []string{`"glue-up"`, `"late"`, `"backwards"`, "still running"} {
 		require.Contains(t, text, want)
 	}

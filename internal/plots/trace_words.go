@@ -69,8 +69,8 @@ func (t *trace) limitText() string {
 func (t *trace) caption() string {
 	s := t.Series.Sensor
 	parts := []string{fmt.Sprintf("Sensor %s%s, %s.", s.Name, inBrackets(s.Model), placeText(s.Position))}
-	if f := t.Shift.Fraction; f != "" {
-		parts = append(parts, "Size fraction: "+f+".")
+	if f := t.Shift.Fraction; !f.IsZero() {
+		parts = append(parts, "Size fraction: "+f.String()+".")
 	}
 	switch {
 	case t.usable == 0:

@@ -63,7 +63,7 @@ func changeText(ratio float64) string {
 func stillNeeded(in Input) Answer {
 	a := Answer{Question: "Is a respirator still needed?", Tone: "open"}
 	overall := exposure.OverallMask(in.Exposure.Masks)
-	a.Why = overall.Why
+	a.Why = overall.Why.String()
 	switch overall.State {
 	case exposure.KeepOn:
 		a.Short, a.Tone = "Yes, keep it on", "no"

@@ -245,7 +245,7 @@ func explainWaits(in Input) []exposure.Explanation {
 
 func explainRespirator(in Input) []exposure.Explanation {
 	var out []exposure.Explanation
-	method := in.Exposure.Method
+	method := in.Exposure.Method.String()
 	if in.Respirator != nil {
 		method = in.Respirator.Method
 	}

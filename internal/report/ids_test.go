@@ -215,7 +215,8 @@ func TestLongNamesAndNothingAtAll(t *testing.T) {
 	for i := range c.Decays {
 		c.Decays[i].Setup, c.Decays[i].After, c.Decays[i].Why = long, long, long
 	}
-	in.Respirator.Tasks[0].Task, in.Respirator.Tasks[0].Why = long, strings.Repeat(long, 20)
+	in.Respirator.Tasks[0].Task = long
+	require.NoError(t, in.Respirator.Tasks[0].Why.UnmarshalText([]byte(strings.Repeat(long, 20))))
 	in.Calibrations[0].Note, in.Calibrations[0].Sensor = strings.Repeat(long, 10), long
 	var out bytes.Buffer
 	require.NoError(t, WriteHTML(&out, in))

@@ -64,7 +64,7 @@ func peaks(e *exposure.Excursions) string {
 	case e == nil:
 		return "no rule known"
 	case len(e.Broken) > 0:
-		return e.Rule.Name + " broken: " + e.Broken[0]
+		return e.Rule.Name.String() + " broken: " + e.Broken[0].String()
 	}
 	return fmt.Sprintf("%s not seen broken", e.Rule.Name)
 }

@@ -357,7 +357,7 @@ func (p *paper) data() error {
 
 func (p *paper) method() error {
 	p.section(sectionTitles[7])
-	p.para(p.Exposure.Method)
+	p.para(p.Exposure.Method.String())
 	if p.view.Respirator != nil {
 		p.para("Respirator: " + p.view.Respirator.Method + ".")
 	}

@@ -16,6 +16,7 @@ import (
 	"dustlog/internal/exposure"
 	"dustlog/internal/plots"
 	"dustlog/internal/report"
+	"dustlog/internal/words"
 )
 
 func pdf(t *testing.T, in report.Input) []byte {
@@ -95,8 +96,8 @@ func TestThePDFIsTheSameTwice(t *testing.T) {
 func TestOddTextInThePDF(t *testing.T) {
 	in := input(t)
 	in.Shop = strings.Repeat("Werkstatt-ohne-Trennung", 20) + " \x00\x07 \u202e 🪚 ☃ Ж"
-	in.Exposure.Shifts[0].Why = strings.Repeat("a long reason, ", 400)
-	in.Exposure.Masks = []exposure.MaskResult{{Task: strings.Repeat("x", 300), Why: strings.Repeat("why ", 600)}}
+	in.Exposure.Shifts[0].Why = words.Literal(strings.Repeat("a long reason, ", 400))
+	in.Exposure.Masks = []exposure.MaskResult{{Task: strings.Repeat("x", 300), Why: words.Literal(strings.Repeat("why ", 600))}}
 	require.NotEmpty(t, text(t, pdf(t, in)))
 }
 

@@ -57,7 +57,7 @@ func functions(zone *time.Location) template.FuncMap {
 		"place":     func(p dust.Position) string { return p.Label() },
 		"spaced":    spaced,
 		"metric":    metricLabel,
-		"capital":   capital,
+		"capital":   func(s any) string { return capital(fmt.Sprint(s)) },
 		"join":      func(s []string) string { return strings.Join(s, ", ") },
 		"thousands": thousands,
 		"style": func() (template.CSS, error) {

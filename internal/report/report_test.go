@@ -13,6 +13,7 @@ import (
 	"dustlog/internal/exposure"
 	"dustlog/internal/plots"
 	"dustlog/internal/report"
+	"dustlog/internal/words"
 )
 
 var t0 = time.Date(2026, time.March, 2, 8, 0, 0, 0, time.UTC)
@@ -28,12 +29,12 @@ func input(t *testing.T) report.Input {
 		Date: "2026-03-02", Start: t0, End: t0.Add(8 * time.Hour), Sensor: "bench", Position: dust.BreathingZone, Setup: "old",
 		Minutes: 480, MinutesMeasured: 471.5, MinutesExcluded: map[string]float64{"warm_up": 0.5},
 		TWA8h: f(0.123), TWA8hFilled: f(0.125), Max15min: f(0.456), Max15minStart: &t0, LimitID: limit.ID, LimitMgM3: 1,
-		ShareOfLimit: f(0.123), Finding: exposure.CannotTell, Why: "the reason <b>in words</b>",
+		ShareOfLimit: f(0.123), Finding: exposure.CannotTell, Why: words.Literal("the reason <b>in words</b>"),
 	}
 	return report.Input{
 		Shop: "A <script>shop</script> & more", Zone: time.UTC, Generated: t0, Version: "test", MassScale: "industrial",
-		Exposure: exposure.Result{Schema: 1, Limit: limit, Shifts: []exposure.ShiftResult{shift}, Method: "the method",
-			Masks: []exposure.MaskResult{{Task: "ripping", Runs: 3, HighestMeanMgM3: f(0.2), HazardRatioAtLeast: f(0.2), State: exposure.MaskCannotTell, Why: "because"}}},
+		Exposure: exposure.Result{Schema: 1, Limit: limit, Shifts: []exposure.ShiftResult{shift}, Method: words.Literal("the method"),
+			Masks: []exposure.MaskResult{{Task: "ripping", Runs: 3, HighestMeanMgM3: f(0.2), HazardRatioAtLeast: f(0.2), State: exposure.MaskCannotTell, Why: words.Literal("because")}}},
 		NoCompare: "The diary holds 1 setup.",
 		Sensors:   []report.Sensor{{Sensor: dust.Sensor{Name: "bench", Model: "sps30", Position: dust.BreathingZone}, Title: "SPS30", Sees: "fine dust"}},
 		Quality:   []dust.LineQuality{{Sensor: "bench", Frames: 28123, ChecksumErrors: 17, OtherErrors: 4, BytesSkipped: 911}},

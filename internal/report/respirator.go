@@ -21,7 +21,7 @@ func respiratorPart(in Input) part {
 	g := grid{Columns: []gridColumn{words("task", 1.6), numbers("runs", "runs", 0.6), numbers("days", "days", 0.6), numbers("highest run mean, mg/m³", "highest_run", 1.2), numbers("upper level, mg/m³", "upper", 1),
 		numbers("at least, × limit", "ratio_at_least", 1), numbers("to cover, × limit", "ratio_to_cover", 1), words("answer", 1.4), words("reason", 5)}}
 	for _, m := range tasksOf(in) {
-		cells := []string{m.Label(), fmt.Sprint(m.Runs), fmt.Sprint(m.Days), num("%.3f", m.HighestMeanMgM3), "–", num("%.2f", m.HazardRatioAtLeast), "–", inWords(m.State), m.Why}
+		cells := []string{m.Label(), fmt.Sprint(m.Runs), fmt.Sprint(m.Days), num("%.3f", m.HighestMeanMgM3), "–", num("%.2f", m.HazardRatioAtLeast), "–", inWords(m.State), m.Why.String()}
 		if d := m.Deciding(); d != nil {
 			cells[4], cells[6] = sig(d.UpperMgM3), num("%.2f", d.HazardRatioToCover)
 			if d.AtLeast && d.HazardRatioToCover != nil {

@@ -163,10 +163,10 @@ func thousands(n int64) string {
 }
 
 // sentences gives each remark a capital and a full stop.
-func sentences(remarks []string) []string {
+func sentences[T any](remarks []T) []string {
 	out := make([]string, len(remarks))
 	for i, r := range remarks {
-		out[i] = capital(r) + "."
+		out[i] = capital(fmt.Sprint(r)) + "."
 	}
 	return out
 }

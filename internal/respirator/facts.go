@@ -1,10 +1,9 @@
 package respirator
 
 import (
-	"fmt"
-
 	"dustlog/internal/clearance"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 // Facts are what past days taught. The zero Facts teach nothing.
@@ -37,27 +36,22 @@ func (c Clearing) Back() float64 {
 
 // until is how long the air takes from a level now (µg/m³) until it is back: an
 // upper bound in minutes. ok is false where none can be told; why says why.
-func (c Clearing) until(level float64) (minutes float64, why string, ok bool) {
+func (c Clearing) until(level float64) (minutes float64, why words.Text, ok bool) {
 	back := c.Back()
 	switch {
 	case !(c.Rate.LowPerHour > 0) || !(c.Rate.PerHour > 0):
-		return 0, fmt.Sprintf("how slowly dust may leave the air here is not known from %s: let the sensor run for an hour after work on several days", decays(c.Runs)), false
+		return 0, words.Of("how slowly dust may leave the air here is not known from %s: let the sensor run for an hour after work on several days", decays(c.Runs)), false
 	case !(c.Rate.BackgroundHigh < back):
-		return 0, fmt.Sprintf("the level without work is not known well enough: it may be %.0f µg/m³", c.Rate.BackgroundHigh), false
+		return 0, words.Of("the level without work is not known well enough: it may be %.0f µg/m³", c.Rate.BackgroundHigh), false
 	}
 	wait := clearance.MinutesUntil(back, level, c.Rate)
 	if wait.Upper == nil {
-		return 0, wait.Why, false
+		return 0, words.Literal(wait.Why), false
 	}
-	return *wait.Upper, "", true
+	return *wait.Upper, words.Text{}, true
 }
 
-func decays(n int) string {
-	if n == 1 {
-		return "1 decay"
-	}
-	return fmt.Sprintf("%d decays", n)
-}
+func decays(n int) words.Text { return words.Plural(n, "%d decay", "%d decays", n) }
 
 // clearing finds what is known of a sensor's place under a setup.
 func (f *Facts) clearing(sensor, setup string) *Clearing {

@@ -1,13 +1,13 @@
 package respirator
 
 import (
-	"fmt"
 	"slices"
 	"strings"
 	"time"
 
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 const microgramsPerMilligram = 1000
@@ -17,19 +17,19 @@ const microgramsPerMilligram = 1000
 func (m *Machine) atWork(t dust.Task) Status {
 	name := exposure.MaskResult{Task: t.Name, Material: strings.ToLower(strings.TrimSpace(t.Material))}.Label()
 	s := Status{State: exposure.MaskCannotTell, Cause: AtWork, Task: name}
-	if why := exposure.KeepsOn(t.Name, t.Material, m.facts.Materials); why != "" {
-		s.State, s.Why = exposure.KeepOn, name+": "+why
+	if why := exposure.KeepsOn(t.Name, t.Material, m.facts.Materials); !why.IsZero() {
+		s.State, s.Why = exposure.KeepOn, words.Of("%s: %s", name, why)
 		return s
 	}
 	mask := m.facts.mask(t.Name, t.Material)
 	switch {
 	case mask == nil:
-		s.Why = name + ": no run of it was measured in the breathing zone yet"
+		s.Why = words.Of("%s: no run of it was measured in the breathing zone yet", name)
 	case mask.Setup != m.setup:
-		s.Why = fmt.Sprintf("%s: its runs were under another setup (%s)", name, orNone(mask.Setup))
+		s.Why = words.Of("%s: its runs were under another setup (%s)", name, orNone(mask.Setup))
 	default:
-		s.State, s.Why = m.during(*mask)
-		s.Why = name + ": " + s.Why
+		state, why := m.during(*mask)
+		s.State, s.Why = state, words.Of("%s: %s", name, why)
 	}
 	return s
 }
@@ -37,12 +37,12 @@ func (m *Machine) atWork(t dust.Task) Status {
 // during is a mask's answer while the task goes on: past runs settle nothing if it
 // is dustier now than in the dustiest of them. The level to which their spread leads
 // is no measure here: the less sure it were, the more it would let pass.
-func (m *Machine) during(mask exposure.MaskResult) (exposure.MaskState, string) {
+func (m *Machine) during(mask exposure.MaskResult) (exposure.MaskState, words.Text) {
 	if mask.State != exposure.NotShownNeeded {
 		return mask.State, mask.Why
 	}
 	if mask.HazardRatioAtMost == nil || mask.HighestMeanMgM3 == nil || !(*mask.HighestMeanMgM3 > 0) {
-		return exposure.MaskCannotTell, "its runs give no ratio to the limit to hold the present air against"
+		return exposure.MaskCannotTell, words.Of("its runs give no ratio to the limit to hold the present air against")
 	}
 	perMgM3 := *mask.HazardRatioAtMost / *mask.HighestMeanMgM3
 	highest := *mask.HazardRatioAtMost
@@ -54,13 +54,13 @@ func (m *Machine) during(mask exposure.MaskResult) (exposure.MaskState, string) 
 		seen = true
 		switch ratio := w.mean(longMean) / microgramsPerMilligram * perMgM3; {
 		case ratio > 1:
-			return exposure.KeepOn, fmt.Sprintf("over the last two minutes %.3g times the limit, with the most that the factor leaves", ratio)
+			return exposure.KeepOn, words.Of("over the last two minutes %.3g times the limit, with the most that the factor leaves", ratio)
 		case ratio > highest:
-			state, why = exposure.MaskCannotTell, fmt.Sprintf("over the last two minutes it is dustier (up to %.2g times the limit) than in any of its past runs (%.2g)", ratio, highest)
+			state, why = exposure.MaskCannotTell, words.Of("over the last two minutes it is dustier (up to %.2g times the limit) than in any of its past runs (%.2g)", ratio, highest)
 		}
 	}
 	if !seen {
-		return exposure.MaskCannotTell, "no sensor sits in the breathing zone now"
+		return exposure.MaskCannotTell, words.Of("no sensor sits in the breathing zone now")
 	}
 	return state, why
 }
@@ -76,20 +76,20 @@ func (m *Machine) clearing(busy bool) Status {
 		level = max(level, now)
 		if m.facts.LimitUgM3 > 0 && now > m.facts.LimitUgM3 {
 			all = append(all, Status{State: exposure.KeepOn, Cause: Dust,
-				Why: fmt.Sprintf("sensor %q reads %.0f µg/m³: the fine part alone is above the lowest limit, %.0f µg/m³", w.Sensor.Name, now, m.facts.LimitUgM3)})
+				Why: words.Of("sensor %q reads %.0f µg/m³: the fine part alone is above the lowest limit, %.0f µg/m³", w.Sensor.Name, now, m.facts.LimitUgM3)})
 		}
 		c := m.facts.clearing(w.Sensor.Name, m.setup)
 		if c == nil {
 			known = false
 			all = append(all, Status{State: exposure.MaskCannotTell, Cause: NotKnown,
-				Why: fmt.Sprintf("for sensor %q under setup %q no decay after work was measured yet, so nothing is known of how fast dust leaves the air and of the level without work", w.Sensor.Name, orNone(m.setup))})
+				Why: words.Of("for sensor %q under setup %q no decay after work was measured yet, so nothing is known of how fast dust leaves the air and of the level without work", w.Sensor.Name, orNone(m.setup))})
 			continue
 		}
 		back = max(back, c.Back())
 		minutes, why, ok := c.until(now)
 		if !ok {
 			known = false
-			all = append(all, Status{State: exposure.MaskCannotTell, Cause: NotKnown, Why: fmt.Sprintf("sensor %q: %s", w.Sensor.Name, why)})
+			all = append(all, Status{State: exposure.MaskCannotTell, Cause: NotKnown, Why: words.Of("sensor %q: %s", w.Sensor.Name, why)})
 		}
 		if now > c.Back() && above == nil {
 			above = w
@@ -97,7 +97,7 @@ func (m *Machine) clearing(busy bool) Status {
 		needed = max(needed, minutes)
 	}
 	if !(m.facts.LimitUgM3 > 0) {
-		all = append(all, Status{State: exposure.MaskCannotTell, Cause: NotKnown, Why: "no limit is known to hold the air against"})
+		all = append(all, Status{State: exposure.MaskCannotTell, Cause: NotKnown, Why: words.Of("no limit is known to hold the air against")})
 	}
 	m.countDown(known, busy, above != nil, needed)
 	if m.saturated() { // what it read is too little to count down from
@@ -153,14 +153,14 @@ func (m *Machine) waiting(known, busy bool, above *watch) Status {
 		s.KeepOnUntil = nil
 		s.Why = m.offWhy
 	case above != nil && !busy:
-		s.Why = fmt.Sprintf("the air is not back at the level without work: sensor %q reads %.0f µg/m³", above.Sensor.Name, above.level())
+		s.Why = words.Of("the air is not back at the level without work: sensor %q reads %.0f µg/m³", above.Sensor.Name, above.level())
 	case s.KeepOnUntil != nil:
-		s.Why = "the dust is still leaving the air, at the slowest rate that past days let expect"
+		s.Why = words.Of("the dust is still leaving the air, at the slowest rate that past days let expect")
 	default:
 		return Status{}
 	}
 	if m.returned {
-		s.Cause, s.Why = Dust, "dust came back though no task is in the diary; "+s.Why
+		s.Cause, s.Why = Dust, words.Of("dust came back though no task is in the diary; %s", s.Why)
 	}
 	return s
 }
@@ -168,15 +168,15 @@ func (m *Machine) waiting(known, busy bool, above *watch) Status {
 // idle is the laxest answer that there is.
 func idle(busy bool) Status {
 	if busy {
-		return Status{State: exposure.NotShownNeeded, Cause: AtWork, Why: "the air left by the work before has cleared"}
+		return Status{State: exposure.NotShownNeeded, Cause: AtWork, Why: words.Of("the air left by the work before has cleared")}
 	}
 	return Status{State: exposure.NotShownNeeded, Cause: Idle,
-		Why: "nothing dusty is in the diary and fine dust is back at the level without work; coarse dust, which the sensor does not see, falls out faster than fine; the next task, sweeping or emptying starts it afresh"}
+		Why: words.Of("nothing dusty is in the diary and fine dust is back at the level without work; coarse dust, which the sensor does not see, falls out faster than fine; the next task, sweeping or emptying starts it afresh")}
 }
 
-func orNone(setup string) string {
+func orNone(setup string) words.Text {
 	if setup == "" {
-		return "none declared"
+		return words.Of("none declared")
 	}
-	return setup
+	return words.Literal(setup)
 }

@@ -1,11 +1,11 @@
 package respirator
 
 import (
-	"fmt"
 	"time"
 
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 // Instant is a moment by two clocks: the one on the wall, which people set, and one
@@ -29,13 +29,13 @@ type Machine struct {
 	rules   Rules
 	watches []*watch
 	facts   *Facts
-	noFacts string // why there are none
+	noFacts words.Text // why there are none
 
 	tasks   []dust.Task
 	setup   string
 	diaryAt time.Duration
-	busy    int    // so many tasks were running at the last look
-	noDiary string // why it is not known; "" if it is
+	busy    int        // so many tasks were running at the last look
+	noDiary words.Text // why it is not known; zero if it is
 
 	now        Instant
 	clockSetAt time.Duration
@@ -44,7 +44,7 @@ type Machine struct {
 	lastStop time.Time     // the latest end of a task known
 	offAt    time.Duration // elapsed; when the source went off, as far as is known
 	restart  bool          // and the countdown from then has not begun yet
-	offWhy   string        // what is to be said until it has
+	offWhy   words.Text    // what is to be said until it has
 	until    time.Duration // elapsed; the air is not clear before
 	wasBack  bool          // it was, since the last task
 	returned bool          // and then dust came back that no task explains
@@ -61,11 +61,11 @@ type verdict struct {
 // NewMachine watches from a moment on. Until it has seen enough, the answer is
 // keep it on.
 func NewMachine(rules Rules, sensors []Watched, at Instant) *Machine {
-	m := &Machine{rules: rules.withDefaults(), now: at, restart: true, offAt: at.Elapsed, offWhy: unseenAir, noDiary: "it was not read yet", noFacts: "past days were not read yet"}
+	m := &Machine{rules: rules.withDefaults(), now: at, restart: true, offAt: at.Elapsed, offWhy: unseenAir, noDiary: words.Of("it was not read yet"), noFacts: words.Of("past days were not read yet")}
 	for _, s := range sensors {
 		m.watches = append(m.watches, newWatch(s, m.rules, at.Elapsed))
 	}
-	m.recent = []verdict{{at.Elapsed, Status{Time: at.Wall, State: exposure.KeepOn, Cause: Starting, Why: "watching has just begun"}}}
+	m.recent = []verdict{{at.Elapsed, Status{Time: at.Wall, State: exposure.KeepOn, Cause: Starting, Why: words.Of("watching has just begun")}}}
 	return m
 }
 
@@ -82,10 +82,10 @@ func (m *Machine) Reading(at Instant, r dust.Reading) {
 // be known.
 func (m *Machine) Diary(at Instant, tasks []dust.Task, setup string, err error) {
 	if err != nil {
-		m.noDiary = err.Error()
+		m.noDiary = words.OfError(err)
 		return
 	}
-	m.tasks, m.setup, m.diaryAt, m.noDiary = tasks, setup, at.Elapsed, ""
+	m.tasks, m.setup, m.diaryAt, m.noDiary = tasks, setup, at.Elapsed, words.Text{}
 	for _, t := range tasks {
 		if !t.Running() && !t.Stop.After(at.Wall) && t.Stop.After(m.lastStop) {
 			m.lastStop, m.wasBack, m.returned = t.Stop, false, false
@@ -95,13 +95,13 @@ func (m *Machine) Diary(at Instant, tasks []dust.Task, setup string, err error) 
 }
 
 // What is said until a countdown has begun.
-const (
-	afterWork = "the dust of the work before is still spreading; how long it stays can be told two minutes after its end"
-	unseenAir = "the air has not been watched for two minutes yet"
+var (
+	afterWork = words.Of("the dust of the work before is still spreading; how long it stays can be told two minutes after its end")
+	unseenAir = words.Of("the air has not been watched for two minutes yet")
 )
 
 // sourceOff starts the countdown afresh.
-func (m *Machine) sourceOff(at time.Duration, why string) {
+func (m *Machine) sourceOff(at time.Duration, why words.Text) {
 	m.restart, m.offAt, m.offWhy = true, at, why
 }
 
@@ -109,7 +109,7 @@ func (m *Machine) sourceOff(at time.Duration, why string) {
 // nothing can be.
 func (m *Machine) Learn(f Facts, err error) {
 	if err != nil {
-		m.facts, m.noFacts = nil, err.Error()
+		m.facts, m.noFacts = nil, words.OfError(err)
 		return
 	}
 	m.facts = &f
@@ -153,23 +153,23 @@ func (m *Machine) look(at Instant) {
 func (m *Machine) judge(missed time.Duration) Status {
 	var all []Status
 	say := func(s Status) { all = append(all, s) }
-	keep := func(c Cause, format string, args ...any) {
-		say(Status{State: exposure.KeepOn, Cause: c, Why: fmt.Sprintf(format, args...)})
+	keep := func(c Cause, why words.Text) {
+		say(Status{State: exposure.KeepOn, Cause: c, Why: why})
 	}
 	if len(m.watches) == 0 {
-		say(Status{State: exposure.MaskCannotTell, Cause: NoSensor, Why: "no sensor sits in the breathing zone or the room"})
+		say(Status{State: exposure.MaskCannotTell, Cause: NoSensor, Why: words.Of("no sensor sits in the breathing zone or the room")})
 	}
 	if m.clockSet && m.now.Elapsed-m.clockSetAt < m.rules.Settle {
-		keep(Clock, "the computer's clock was changed, or the computer slept")
+		keep(Clock, words.Of("the computer's clock was changed, or the computer slept"))
 	}
 	if missed > m.rules.Stale {
-		keep(NoData, "nobody looked for %s", seconds(missed))
+		keep(NoData, words.Of("nobody looked for %s", seconds(missed)))
 		m.sourceOff(m.now.Elapsed, unseenAir)
 	}
 	heard := true
 	for _, w := range m.watches {
 		if cause, why := w.trouble(m.now.Elapsed); cause != "" {
-			keep(cause, "%s", why)
+			keep(cause, why)
 			if cause != Saturated {
 				heard = false
 				m.sourceOff(m.now.Elapsed, unseenAir) // who knows what was done meanwhile
@@ -177,10 +177,10 @@ func (m *Machine) judge(missed time.Duration) Status {
 		}
 	}
 	switch age := m.now.Elapsed - m.diaryAt; {
-	case m.noDiary != "":
-		keep(NoDiary, "the diary is not known: %s", m.noDiary)
+	case !m.noDiary.IsZero():
+		keep(NoDiary, words.Of("the diary is not known: %s", m.noDiary))
 	case age > diaryStale:
-		keep(NoDiary, "the diary was not read for %s", seconds(age))
+		keep(NoDiary, words.Of("the diary was not read for %s", seconds(age)))
 	case m.facts == nil:
 		say(Status{State: exposure.MaskCannotTell, Cause: NotKnown, Why: m.noFacts})
 	case heard && len(m.watches) > 0:

@@ -11,6 +11,7 @@ import (
 	"dustlog/internal/clearance"
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 var monday = time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC)
@@ -43,7 +44,7 @@ func f64(x float64) *float64 { return &x }
 // settled is a task whose past runs do not show that it is needed: highest run
 // 0.1 mg/m³, with the most of the factor 0.3 times the limit, upper level 0.6.
 var settled = exposure.MaskResult{Task: "assembly", Material: "oak", Setup: "hood", Runs: 5, Days: 5, HighestMeanMgM3: f64(0.1),
-	HazardRatio: f64(0.25), HazardRatioAtMost: f64(0.3), State: exposure.NotShownNeeded, Why: "from 5 days",
+	HazardRatio: f64(0.25), HazardRatioAtMost: f64(0.3), State: exposure.NotShownNeeded, Why: words.Literal("from 5 days"),
 	Limits: []exposure.MaskLimit{{Governs: true, HazardRatioToCover: f64(0.6), State: exposure.NotShownNeeded}}}
 
 func knownFacts() Facts {
@@ -102,7 +103,7 @@ func TestAnIdleShop(t *testing.T) {
 	s.want(exposure.KeepOn, Clear)
 	s.run(3 * time.Second)
 	s.want(exposure.NotShownNeeded, Idle)
-	require.Contains(t, s.last.Why, "coarse dust")
+	require.Contains(t, s.last.Why.String(), "coarse dust")
 	require.InDelta(t, 10, *s.last.LevelUgM3, 1e-9)
 	require.InDelta(t, 20, *s.last.BackUgM3, 1e-9)
 }
@@ -119,7 +120,7 @@ func TestCountdownAfterWork(t *testing.T) {
 	s.level = 400
 	s.run(5 * time.Minute)
 	s.want(exposure.KeepOn, AtWork)
-	require.Contains(t, s.last.Why, "by default")
+	require.Contains(t, s.last.Why.String(), "by default")
 	require.Equal(t, "sanding (oak)", s.last.Task)
 	s.stop()
 	ended := s.elapsed
@@ -150,14 +151,14 @@ func TestDustThatComesBackStartsItAfresh(t *testing.T) {
 	s.level = 300
 	s.run(2 * time.Second)
 	s.want(exposure.KeepOn, Dust)
-	require.Contains(t, s.last.Why, "no task is in the diary")
+	require.Contains(t, s.last.Why.String(), "no task is in the diary")
 	first := *s.last.KeepOnUntil
 	s.run(30 * time.Second)
 	require.True(t, s.last.KeepOnUntil.After(first), "as long as it stays dusty the end moves on")
 	s.level = 10
 	s.run(10 * time.Minute)
 	s.want(exposure.KeepOn, Dust)
-	require.Contains(t, s.last.Why, "still leaving")
+	require.Contains(t, s.last.Why.String(), "still leaving")
 	s.run(40 * time.Minute)
 	s.want(exposure.NotShownNeeded, Idle)
 }
@@ -189,7 +190,7 @@ func TestATaskWhosePastRunsSettleIt(t *testing.T) {
 	s.level = 250
 	s.run(3 * time.Minute)
 	s.want(exposure.MaskCannotTell, AtWork)
-	require.Contains(t, s.last.Why, "dustier")
+	require.Contains(t, s.last.Why.String(), "dustier")
 	s.level = 400
 	s.run(3 * time.Minute)
 	s.want(exposure.KeepOn, AtWork)
@@ -234,7 +235,7 @@ func TestTasksThatNothingIsKnownOf(t *testing.T) {
 		s.start(c.task, c.material)
 		s.run(4 * time.Minute)
 		require.Equal(t, c.state, s.last.State, name)
-		require.Contains(t, s.last.Why, c.why, name)
+		require.Contains(t, s.last.Why.String(), c.why, name)
 	}
 }
 
@@ -288,7 +289,7 @@ func TestFailSafe(t *testing.T) {
 			s.run(c.within)
 			require.NotEqual(t, exposure.NotShownNeeded, s.last.State)
 			require.Equal(t, c.cause, s.last.Cause, s.last.Why)
-			require.Contains(t, s.last.Why, c.why)
+			require.Contains(t, s.last.Why.String(), c.why)
 			c.mend(s)
 			s.run(59 * time.Second)
 			require.NotEqual(t, exposure.NotShownNeeded, s.last.State, "no sooner than Settle after the end")
@@ -309,7 +310,7 @@ func TestWithoutSensorsOrReadings(t *testing.T) {
 	s.mute = true
 	s.run(4 * time.Minute)
 	s.want(exposure.KeepOn, NoData)
-	require.Contains(t, s.last.Why, "nothing in the last 4 min")
+	require.Contains(t, s.last.Why.String(), "nothing in the last 4 min")
 }
 
 // Who knows what was done while nothing came: the air is watched anew for two minutes.
@@ -321,7 +322,7 @@ func TestAfterABlindSpell(t *testing.T) {
 	s.mute = false
 	s.run(2*time.Minute + 55*time.Second)
 	s.want(exposure.KeepOn, Clear)
-	require.Contains(t, s.last.Why, "not been watched")
+	require.Contains(t, s.last.Why.String(), "not been watched")
 	s.run(10 * time.Second)
 	s.want(exposure.NotShownNeeded, Idle)
 }
@@ -331,7 +332,7 @@ func TestEverySensorMustBeHeard(t *testing.T) {
 	s := newShop(t, bench, dust.Sensor{Name: "wall", Position: dust.Room})
 	s.run(4 * time.Minute)
 	s.want(exposure.KeepOn, NoData)
-	require.Contains(t, s.last.Why, `"wall"`)
+	require.Contains(t, s.last.Why.String(), `"wall"`)
 }
 
 func TestAReadingWithoutTheChannel(t *testing.T) {
@@ -345,7 +346,7 @@ func TestAReadingWithoutTheChannel(t *testing.T) {
 		s.run(time.Second)
 	}
 	s.want(exposure.KeepOn, NoData)
-	require.Contains(t, s.last.Why, "no number")
+	require.Contains(t, s.last.Why.String(), "no number")
 }
 
 // At its top a sensor reads too little: no end is counted from that.
@@ -381,10 +382,10 @@ func TestASleepingSensor(t *testing.T) {
 	s.want(exposure.NotShownNeeded, Idle)
 	s.run(2 * time.Second)
 	s.want(exposure.KeepOn, NoData)
-	require.Contains(t, s.last.Why, "sleeps by plan")
+	require.Contains(t, s.last.Why.String(), "sleeps by plan")
 	s.run(4 * time.Minute)
 	s.want(exposure.KeepOn, NoData)
-	require.Contains(t, s.last.Why, "sent nothing for 6 min", "overslept")
+	require.Contains(t, s.last.Why.String(), "sent nothing for 6 min", "overslept")
 	s.mute = false
 	s.run(2*time.Minute + 58*time.Second)
 	s.want(exposure.KeepOn, Clear)
@@ -401,7 +402,7 @@ func TestWithoutALimit(t *testing.T) {
 		s.m.Learn(f, nil)
 		s.run(10 * time.Minute)
 		s.want(exposure.MaskCannotTell, NotKnown)
-		require.Contains(t, s.last.Why, "no limit")
+		require.Contains(t, s.last.Why.String(), "no limit")
 	}
 }
 
@@ -424,9 +425,9 @@ func TestATaskWithoutAFactor(t *testing.T) {
 		"no ratio at most": func(m *exposure.MaskResult) { m.HazardRatioAtMost = nil },
 		"no highest run":   func(m *exposure.MaskResult) { m.HighestMeanMgM3 = nil },
 		"nothing measured": func(m *exposure.MaskResult) { m.HighestMeanMgM3 = f64(0) },
-		"cannot tell":      func(m *exposure.MaskResult) { m.State, m.Why = exposure.MaskCannotTell, "no factor" },
+		"cannot tell":      func(m *exposure.MaskResult) { m.State, m.Why = exposure.MaskCannotTell, words.Literal("no factor") },
 		"a state unheard of": func(m *exposure.MaskResult) {
-			m.State, m.Why = "new", "who knows"
+			m.State, m.Why = "new", words.Literal("who knows")
 		},
 	} {
 		s := newShop(t)
@@ -453,7 +454,7 @@ func TestATaskTakenBackStartsTheCountdown(t *testing.T) {
 	s.tasks = nil
 	s.run(90 * time.Second)
 	s.want(exposure.KeepOn, Clear)
-	require.Contains(t, s.last.Why, "spreading")
+	require.Contains(t, s.last.Why.String(), "spreading")
 	s.run(95 * time.Second)
 	s.want(exposure.NotShownNeeded, Idle)
 }

@@ -10,6 +10,7 @@ import (
 
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 // air is a random day: work, pauses and dust without a diary.
@@ -130,7 +131,7 @@ func lessSure(r *rand.Rand) map[string]Facts {
 	})
 	change("dustier runs that settle nothing", func(f *Facts) {
 		f.Masks[0].HighestMeanMgM3, f.Masks[0].HazardRatioAtMost = f64(0.4), f64(1.2)
-		f.Masks[0].State, f.Masks[0].Why = exposure.MaskCannotTell, "above the limit with the most of the factor"
+		f.Masks[0].State, f.Masks[0].Why = exposure.MaskCannotTell, words.Literal("above the limit with the most of the factor")
 	})
 	return all
 }

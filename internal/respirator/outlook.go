@@ -1,10 +1,10 @@
 package respirator
 
 import (
-	"fmt"
 	"time"
 
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 // Outlook is one sensor's day so far, and what another hour of a task would add.
@@ -109,24 +109,28 @@ func ahead(l exposure.LimitFinding, mask *exposure.MaskResult) OutlookLimit {
 }
 
 // Sentence says a limit's outlook in words.
-func (o Outlook) Sentence(l OutlookLimit) string {
-	atLeast := ""
-	if l.AtLeast {
-		atLeast = "at least "
-	}
+func (o Outlook) Sentence(l OutlookLimit) words.Text {
 	if l.SoFarMgM3 == nil {
-		return fmt.Sprintf("%s: nothing measured today that can be used", l.LimitID)
+		return words.Of("%s: nothing measured today that can be used", l.LimitID)
 	}
-	text := fmt.Sprintf("%s: %s%s mg/m³ so far, %.0f %% of %g mg/m³", l.LimitID, atLeast, three(*l.SoFarMgM3), 100**l.SoFarShare, l.LimitMgM3)
+	text := words.Of("%s: %s mg/m³ so far, %.0f %% of %g mg/m³", l.LimitID, l.atLeast(*l.SoFarMgM3), 100**l.SoFarShare, l.LimitMgM3)
 	if l.SoFarHighMgM3 != nil && *l.SoFarHighMgM3 > *l.SoFarMgM3 {
-		text += fmt.Sprintf(" (up to %s with the most that the factor leaves)", three(*l.SoFarHighMgM3))
+		text = words.Of("%s (up to %s with the most that the factor leaves)", text, three(*l.SoFarHighMgM3))
 	}
 	if l.HighMgM3 != nil {
 		name := exposure.MaskResult{Task: o.Task, Material: o.Material}.Label()
-		text += fmt.Sprintf("; another hour of %s would bring it to %s%s to %s mg/m³ (%.0f to %.0f %%), like the lowest and highest of its past runs (%d)",
-			name, atLeast, three(*l.LowMgM3), three(*l.HighMgM3), 100**l.LowShare, 100**l.HighShare, o.Runs)
+		text = words.Of("%s; another hour of %s would bring it to %s to %s mg/m³ (%.0f to %.0f %%), like the lowest and highest of its past runs (%d)",
+			text, name, l.atLeast(*l.LowMgM3), three(*l.HighMgM3), 100**l.LowShare, 100**l.HighShare, o.Runs)
 	}
 	return text
 }
 
-func three(x float64) string { return fmt.Sprintf("%.3g", x) }
+// atLeast is a concentration, mg/m³, with what is to be said of it.
+func (l OutlookLimit) atLeast(mgM3 float64) words.Text {
+	if l.AtLeast {
+		return words.Of("at least %s", three(mgM3))
+	}
+	return words.Of("%s", three(mgM3))
+}
+
+func three(x float64) words.Number { return words.Significant(x, 3) }

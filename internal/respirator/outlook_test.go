@@ -31,7 +31,7 @@ func TestOutlookAddsUpToThePublishedTWA(t *testing.T) {
 	o := Ahead(shift, &mask, monday.Add(4*time.Hour))
 	require.InDelta(t, 240, o.MinutesSoFar, 1e-9)
 	require.InDelta(t, 112.5*240, *o.DoseMgMinM3, 1e-9)
-	require.Contains(t, o.Sentence(o.Limits[0]), "at least")
+	require.Contains(t, o.Sentence(o.Limits[0]).String(), "at least")
 }
 
 func TestOutlookLeavesOutWhatItCannotAnswer(t *testing.T) {
@@ -45,7 +45,7 @@ func TestOutlookLeavesOutWhatItCannotAnswer(t *testing.T) {
 	o := Ahead(shift, nil, monday.Add(9*time.Hour))
 	require.Len(t, o.Limits, 2)
 	require.Nil(t, o.Limits[0].SoFarMgM3)
-	require.Contains(t, o.Sentence(o.Limits[0]), "nothing measured")
+	require.Contains(t, o.Sentence(o.Limits[0]).String(), "nothing measured")
 	require.False(t, o.Limits[1].AtLeast)
 	require.InDelta(t, 0.2, *o.Limits[1].SoFarShare, 1e-12, "0.3 of the lowered 1.5")
 	require.Nil(t, o.Limits[1].HighMgM3)

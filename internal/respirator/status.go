@@ -2,11 +2,11 @@ package respirator
 
 import (
 	"encoding/json"
-	"fmt"
 	"math"
 	"time"
 
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 // Cause is why the state is what it is, as one word for scripts.
@@ -33,7 +33,7 @@ type Status struct {
 	Time  time.Time          `json:"time"`
 	State exposure.MaskState `json:"state"`
 	Cause Cause              `json:"cause"`
-	Why   string             `json:"why"`
+	Why   words.Text         `json:"why"`
 	Task  string             `json:"task,omitempty"`
 	// KeepOnUntil is an upper bound while the air clears. nil: no end can be told.
 	KeepOnUntil *time.Time `json:"keep_on_until"`
@@ -85,25 +85,19 @@ func (s Status) Minutes() (n int, ok bool) {
 }
 
 // Line is the state in one line, times in a zone.
-func (s Status) Line(zone *time.Location) string {
-	text := string(s.State)
+func (s Status) Line(zone *time.Location) words.Text {
+	state := s.State.Text()
 	if s.State == exposure.MaskCannotTell {
-		text += ", so keep it on"
+		state = words.Of("cannot tell, so keep it on")
 	}
 	if n, ok := s.Minutes(); ok {
-		text += fmt.Sprintf(" for %s, until %s at the latest", minutes(n), s.KeepOnUntil.In(zone).Format("15:04"))
+		more := words.Plural(max(n, 1), "%d more minute", "%d more minutes", max(n, 1))
+		return words.Of("%s for %s, until %s at the latest: %s", state, more, words.Clock(s.KeepOnUntil.In(zone)), s.Why)
 	}
-	return text + ": " + s.Why
-}
-
-func minutes(n int) string {
-	if n <= 1 {
-		return "1 more minute"
-	}
-	return fmt.Sprintf("%d more minutes", n)
+	return words.Of("%s: %s", state, s.Why)
 }
 
 // Stopped is the status when nobody watches any more.
 func Stopped(at time.Time) Status {
-	return Status{Time: at, State: exposure.KeepOn, Cause: Ended, Why: "dustlog is no longer watching"}
+	return Status{Time: at, State: exposure.KeepOn, Cause: Ended, Why: words.Of("dustlog is no longer watching")}
 }

@@ -1,12 +1,12 @@
 package respirator
 
 import (
-	"fmt"
 	"slices"
-	"strings"
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 // Rules say how careful the machine is. The zero Rules are the defaults.
@@ -91,40 +91,40 @@ func (w *watch) last() time.Duration {
 	return w.began
 }
 
-// trouble is what is wrong with the sensor; "" if nothing is.
-func (w *watch) trouble(at time.Duration) (Cause, string) {
+// trouble is what is wrong with the sensor; no cause if nothing is.
+func (w *watch) trouble(at time.Duration) (Cause, words.Text) {
 	silent := at - w.last()
-	name := fmt.Sprintf("sensor %q", w.Sensor.Name)
+	name := words.Of("sensor %q", w.Sensor.Name)
 	switch {
 	case len(w.readings) > 0 && w.Sleeps > 0 && silent > longMean && silent <= w.stale:
-		return NoData, fmt.Sprintf("%s sleeps by plan and has seen nothing for %s: nobody knows what the air is like meanwhile", name, seconds(silent))
+		return NoData, words.Of("%s sleeps by plan and has seen nothing for %s: nobody knows what the air is like meanwhile", name, seconds(silent))
 	case len(w.readings) > 0 && silent <= w.stale:
 		if w.saturated() {
-			return Saturated, name + " was at the top of its range within the last two minutes: the air is at least that dusty"
+			return Saturated, words.Of("%s was at the top of its range within the last two minutes: the air is at least that dusty", name)
 		}
-		return "", ""
+		return "", words.Text{}
 	case len(w.readings) == 0 && silent <= w.stale:
-		return Starting, name + " has not sent a usable reading yet"
+		return Starting, words.Of("%s has not sent a usable reading yet", name)
 	case w.any && w.missing:
-		return NoData, fmt.Sprintf("%s has sent no number for %s", name, seconds(silent))
+		return NoData, words.Of("%s has sent no number for %s", name, seconds(silent))
 	case w.newest != 0:
-		return NoData, fmt.Sprintf("%s has sent nothing usable for %s (%s)", name, seconds(silent), strings.ReplaceAll(w.newest.String(), "_", " "))
+		return NoData, words.Of("%s has sent nothing usable for %s (%s)", name, seconds(silent), exposure.FlagsText(w.newest))
 	}
 	if !w.any {
-		return NoData, fmt.Sprintf("%s has sent nothing in the last %s", name, seconds(silent))
+		return NoData, words.Of("%s has sent nothing in the last %s", name, seconds(silent))
 	}
-	return NoData, fmt.Sprintf("%s has sent nothing for %s", name, seconds(silent))
+	return NoData, words.Of("%s has sent nothing for %s", name, seconds(silent))
 }
 
 func (w *watch) saturated() bool {
 	return slices.ContainsFunc(w.readings, func(s sample) bool { return s.saturated })
 }
 
-func seconds(d time.Duration) string {
+func seconds(d time.Duration) words.Text {
 	if d >= 2*time.Minute {
-		return fmt.Sprintf("%.0f min", d.Minutes())
+		return words.Of("%.0f min", d.Minutes())
 	}
-	return fmt.Sprintf("%.0f s", d.Seconds())
+	return words.Of("%.0f s", d.Seconds())
 }
 
 // mean is that of the usable readings of the last stretch, µg/m³. There must be one.

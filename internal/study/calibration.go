@@ -11,6 +11,7 @@ import (
 	"dustlog/internal/calibrate"
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 // loadCalibrations reads what is on record and joins its factors to those of the
@@ -188,10 +189,10 @@ func (s *Study) humidity(ctx context.Context, in exposure.Input, shift *exposure
 	case err != nil:
 		return h, err
 	case got[metric] == nil:
-		h.Why = "no reading"
+		h.Why = words.Of("no reading")
 		return h, nil
 	case got[dust.Humidity] == nil:
-		h.Why = "the sensor sends no relative humidity"
+		h.Why = words.Of("the sensor sends no relative humidity")
 		return h, nil
 	}
 	dry, err := calibrate.Dry(got[metric], got[dust.Humidity], kappa)
@@ -209,7 +210,7 @@ func (s *Study) humidity(ctx context.Context, in exposure.Input, shift *exposure
 			Series: []*dust.Series{v.series}, Limit: in.Limit, DeclaredShift: true,
 		})
 		if err != nil {
-			h.Why = err.Error()
+			h.Why = words.OfError(err)
 			return h, nil
 		}
 		*v.into = result.Shifts[0].Limits[0].ComparedMgM3

@@ -222,5 +222,5 @@ func TestHumidityIsARangeBesideTheResult(t *testing.T) {
 	delete(r.series["bench"], dust.Humidity)
 	unknown := oneShift(t, open(t, &r, func(set *study.Settings) { set.Kappa = map[string]float64{"bench": 0.4} }))
 	require.Nil(t, unknown.Humidity.With)
-	require.Contains(t, unknown.Humidity.Why, "no relative humidity")
+	require.Contains(t, unknown.Humidity.Why.String(), "no relative humidity")
 }

@@ -10,6 +10,7 @@ import (
 
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 // Exposure assesses every shift in the window for every sensor that sends the
@@ -63,12 +64,12 @@ func (s *Study) Exposure(ctx context.Context, metric dust.Channel, w Window) (ex
 }
 
 // sparse warns of sensors whose readings are far apart.
-func sparse(tracks []*exposure.Track) []string {
-	var out []string
+func sparse(tracks []*exposure.Track) []words.Text {
+	var out []words.Text
 	for _, t := range tracks {
 		if t.LongestHold() > dust.DefaultHold {
-			out = append(out, fmt.Sprintf("sensor %q: its readings are far apart, so each is taken to speak until the next, for up to %s; shorter peaks cannot be seen",
-				t.Sensor().Name, t.LongestHold()))
+			out = append(out, words.Of("sensor %q: its readings are far apart, so each is taken to speak until the next, for up to %s; shorter peaks cannot be seen",
+				t.Sensor().Name, words.Literal(t.LongestHold().String())))
 		}
 	}
 	return out

@@ -3,7 +3,6 @@ package study
 import (
 	"context"
 	"errors"
-	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -12,6 +11,7 @@ import (
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
 	"dustlog/internal/respirator"
+	"dustlog/internal/words"
 )
 
 // RespiratorAnswer is what every output renders of the respirator question. Keys
@@ -31,7 +31,7 @@ type RespiratorAnswer struct {
 	Stricter []respirator.Stricter   `json:"stricter_recommendations"`
 	Factors  RespiratorFactorsSource `json:"protection_factors"`
 	Cautions []respirator.Caution    `json:"cautions"`
-	Warnings []string                `json:"warnings"`
+	Warnings []words.Text            `json:"warnings"`
 	Method   string                  `json:"method"`
 }
 
@@ -131,23 +131,23 @@ type learned struct {
 	facts    respirator.Facts
 	exposure exposure.Result
 	cleared  []clearance.Result // one a sensor
-	warnings []string
+	warnings []words.Text
 }
 
 func (s *Study) learn(ctx context.Context, w Window) (learned, error) {
-	k := learned{warnings: []string{}}
+	k := learned{warnings: []words.Text{}}
 	swapped, err := s.swapped(ctx, w.To)
 	if err != nil {
 		return k, err
 	}
 	if swapped.After(w.From) {
 		w.From = swapped
-		k.warnings = append(k.warnings, "a sensor was put in place of another, or moved: only what was recorded since then counts here")
+		k.warnings = append(k.warnings, words.Of("a sensor was put in place of another, or moved: only what was recorded since then counts here"))
 	}
 	result, err := s.Exposure(ctx, respiratorMetric, w)
 	switch {
 	case errors.Is(err, dust.ErrNoReadings):
-		k.warnings = append(k.warnings, err.Error())
+		k.warnings = append(k.warnings, words.OfError(err))
 	case err != nil:
 		return k, err
 	}
@@ -241,8 +241,8 @@ func (k learned) asked(q RespiratorQuestion) (masks []exposure.MaskResult) {
 		return masks
 	}
 	m := exposure.MaskResult{Task: q.Task, Material: strings.ToLower(strings.TrimSpace(q.Material)), State: exposure.MaskCannotTell,
-		Why: "no run of it was measured in the breathing zone; counts as keep it on", Limits: []exposure.MaskLimit{}}
-	if why := exposure.KeepsOn(q.Task, q.Material, k.facts.Materials); why != "" {
+		Why: words.Of("no run of it was measured in the breathing zone; counts as keep it on"), Limits: []exposure.MaskLimit{}}
+	if why := exposure.KeepsOn(q.Task, q.Material, k.facts.Materials); !why.IsZero() {
 		m.State, m.Why = exposure.KeepOn, why
 	}
 	return []exposure.MaskResult{m}
@@ -251,7 +251,7 @@ func (k learned) asked(q RespiratorQuestion) (masks []exposure.MaskResult) {
 // taskFor adds the classes, and takes back an answer that rests on another setup.
 func taskFor(m exposure.MaskResult, setup string, published respirator.Factors) RespiratorTask {
 	if m.State == exposure.NotShownNeeded && m.Setup != setup {
-		m.State, m.Why = exposure.MaskCannotTell, fmt.Sprintf("its runs were under the setup %q, and %q is in use now; counts as keep it on", m.Setup, setup)
+		m.State, m.Why = exposure.MaskCannotTell, words.Of("its runs were under the setup %q, and %q is in use now; counts as keep it on", m.Setup, setup)
 	}
 	t := RespiratorTask{MaskResult: m, KeepOn: m.State != exposure.NotShownNeeded, Classes: []respirator.Choice{}}
 	if l := m.Deciding(); l != nil && l.HazardRatioToCover != nil {

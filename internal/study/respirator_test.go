@@ -9,18 +9,19 @@ import (
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
 	"dustlog/internal/respirator"
+	"dustlog/internal/words"
 )
 
 func TestAnAnswerUnderAnotherSetupIsTakenBack(t *testing.T) {
 	published, err := respirator.Published()
 	require.NoError(t, err)
 	ratio := 4.667
-	m := exposure.MaskResult{Task: "assembly", Setup: "hood", State: exposure.NotShownNeeded, Why: "from 5 days",
+	m := exposure.MaskResult{Task: "assembly", Setup: "hood", State: exposure.NotShownNeeded, Why: words.Literal("from 5 days"),
 		Limits: []exposure.MaskLimit{{LimitID: "uk-hard", Governs: true, HazardRatioToCover: &ratio}}}
 	require.Equal(t, exposure.NotShownNeeded, taskFor(m, "hood", published).State)
 	other := taskFor(m, "no hood", published)
 	require.Equal(t, exposure.MaskCannotTell, other.State)
-	require.Contains(t, other.Why, `"no hood" is in use now`)
+	require.Contains(t, other.Why.String(), `"no hood" is in use now`)
 	// 14 mg/m³ against 3: FFP1 (4) is too low, FFP2 (10) covers it.
 	uk := other.Classes[1]
 	require.Equal(t, "FFP2 (filtering half mask, EN 149)", uk.Covers[0].Label())

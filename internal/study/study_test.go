@@ -189,5 +189,5 @@ func TestSparseReadingsAreUsedAndSaid(t *testing.T) {
 	result, err := s.Exposure(t.Context(), dust.PM25, study.Window{})
 	require.NoError(t, err)
 	require.InDelta(t, 120, result.Shifts[0].MinutesMeasured, 1)
-	require.Contains(t, result.Warnings[len(result.Warnings)-1], "speak until the next")
+	require.Contains(t, result.Warnings[len(result.Warnings)-1].String(), "speak until the next")
 }

@@ -13,6 +13,7 @@ import (
 	"dustlog/internal/exposure"
 	"dustlog/internal/plots"
 	"dustlog/internal/study"
+	"dustlog/internal/words"
 )
 
 // daysOnPage is how many days a page lists.
@@ -47,7 +48,7 @@ func (s *Server) showDays(w http.ResponseWriter, r *http.Request) {
 		s.fail(w, r, err)
 		return
 	}
-	v := daysView{From: first, To: last, Limit: limitWords(s.o.Settings.Limit), Warnings: result.Warnings}
+	v := daysView{From: first, To: last, Limit: limitWords(s.o.Settings.Limit), Warnings: words.Strings(result.Warnings)}
 	person := breathed(result)
 	v.Rows, v.Reasons = person.Shifts, person.Reasons()
 	slices.Reverse(v.Rows)
@@ -128,7 +129,7 @@ func (s *Server) dayView(ctx context.Context, text string) (dayView, error) {
 	if err != nil {
 		return dayView{}, err
 	}
-	v := dayView{Day: day, Shifts: result.Shifts, Tasks: breathed(result).Tasks, Limit: limitWords(s.o.Settings.Limit), Warnings: result.Warnings}
+	v := dayView{Day: day, Shifts: result.Shifts, Tasks: breathed(result).Tasks, Limit: limitWords(s.o.Settings.Limit), Warnings: words.Strings(result.Warnings)}
 	entries, err := s.o.Records.Entries(ctx, day.UTC(), day.AddDate(0, 0, 1).UTC())
 	if err != nil {
 		return v, err

@@ -10,6 +10,7 @@ import (
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
 	"dustlog/internal/study"
+	"dustlog/internal/words"
 )
 
 // pastDays is how far back runs of tasks count for the respirator question.
@@ -47,7 +48,7 @@ func underSetup(past exposure.Result, setup string) exposure.Result {
 	past.Masks = slices.Clone(past.Masks)
 	for i, m := range past.Masks {
 		if m.State == exposure.NotShownNeeded && m.Setup != setup {
-			past.Masks[i].State, past.Masks[i].Why = exposure.MaskCannotTell, "its runs were under another setup than the one in use now"
+			past.Masks[i].State, past.Masks[i].Why = exposure.MaskCannotTell, words.Of("its runs were under another setup than the one in use now")
 		}
 	}
 	return past
@@ -76,14 +77,14 @@ func unwatched(m Mask, running []dust.Task, sensors []sensorView) Mask {
 func maskOf(past exposure.Result, running []dust.Task) Mask {
 	if len(running) == 0 {
 		all := exposure.OverallMask(past.Masks)
-		return Mask{State: all.State, Why: "No task is running. For all the work of the last " + fmt.Sprint(pastDays) + " days: " + all.Why}
+		return Mask{State: all.State, Why: "No task is running. For all the work of the last " + fmt.Sprint(pastDays) + " days: " + all.Why.String()}
 	}
 	strictest := Mask{State: exposure.NotShownNeeded}
 	for i, task := range running {
 		m := Mask{State: exposure.MaskCannotTell, Why: fmt.Sprintf("%s: no run of it in the last %d days was measured in the breathing zone", capital(task.Name), pastDays)}
 		for _, r := range past.Masks {
 			if r.Task == task.Name && strings.EqualFold(r.Material, task.Material) {
-				m = Mask{State: r.State, Why: capital(r.Label()) + ": " + r.Why}
+				m = Mask{State: r.State, Why: capital(r.Label()) + ": " + r.Why.String()}
 			}
 		}
 		if i == 0 || strictness(m.State) > strictness(strictest.State) {

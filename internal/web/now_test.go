@@ -13,6 +13,7 @@ import (
 
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 func (s *shop) view() nowView {
@@ -155,8 +156,8 @@ func TestTheStickIsLogarithmicAndItsLabelsStandApart(t *testing.T) {
 
 func TestTheMaskIsTheStrictestOfTheRunningTasks(t *testing.T) {
 	past := exposure.Result{Masks: []exposure.MaskResult{
-		{Task: "planing", Material: "oak", State: exposure.NotShownNeeded, Why: "low"},
-		{Task: "sanding", Material: "oak", State: exposure.KeepOn, Why: "dusty"},
+		{Task: "planing", Material: "oak", State: exposure.NotShownNeeded, Why: words.Literal("low")},
+		{Task: "sanding", Material: "oak", State: exposure.KeepOn, Why: words.Literal("dusty")},
 	}}
 	task := func(name, material string) dust.Task { return dust.Task{Name: name, Material: material} }
 	require.Equal(t, exposure.NotShownNeeded, maskOf(past, []dust.Task{task("planing", "Oak")}).State)

@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"embed"
 	"encoding/hex"
+	"fmt"
 	"html/template"
 	"maps"
 	"math"
@@ -106,8 +107,8 @@ func functions(zone *time.Location) template.FuncMap {
 		"excluded": func(flags map[string]float64) string { return minutesByFlag(flags) },
 		"mg":       func(x *float64) string { return given(x, milligrams) },
 		"percent":  func(x *float64) string { return given(x, percent) },
-		"capital":  capital,
-		"full":     full,
+		"capital":  func(s any) string { return capital(fmt.Sprint(s)) },
+		"full":     func(s any) string { return full(fmt.Sprint(s)) },
 		"spaced":   spaced,
 		"join":     func(s []string) string { return strings.Join(s, ", ") },
 	}

@@ -10,6 +10,7 @@ import (
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
 	"dustlog/internal/plots"
+	"dustlog/internal/words"
 )
 
 // tasksView is what each task raised in the last weeks.
@@ -32,7 +33,7 @@ func (s *Server) showTasks(w http.ResponseWriter, r *http.Request) {
 	all := exposure.OverallMask(past.Masks)
 	v := tasksView{
 		Days: pastDays, Totals: breathed(past).Totals(exposure.ByTask), Masks: past.Masks, Limit: limitWords(s.o.Settings.Limit),
-		Overall: newMaskView(Mask{State: all.State, Why: all.Why}, s.zone()), Warnings: past.Warnings,
+		Overall: newMaskView(Mask{State: all.State, Why: all.Why.String()}, s.zone()), Warnings: words.Strings(past.Warnings),
 	}
 	slices.SortStableFunc(v.Totals, func(a, b exposure.Total) int { return higherFirst(a.MeanMgM3, b.MeanMgM3) })
 	if person := atPerson(past); len(person.Shifts) > 0 && len(person.Tasks) > 0 {

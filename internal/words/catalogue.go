@@ -1,0 +1,165 @@
+package words
+
+import (
+	"embed"
+	"fmt"
+	"io/fs"
+	"maps"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+
+	"github.com/pelletier/go-toml/v2"
+	"golang.org/x/text/feature/plural"
+	tag "golang.org/x/text/language"
+	"golang.org/x/text/message/catalog"
+)
+
+//go:embed *.toml
+var files embed.FS
+
+// Languages lists the tags of the languages there are, English first.
+func Languages() []string {
+	names := []string{"en"}
+	found, _ := fs.Glob(files, "*.toml") // the pattern is a good one
+	for _, f := range found {
+		names = append(names, strings.TrimSuffix(f, ".toml"))
+	}
+	return names
+}
+
+// translations are one language's file, read and checked.
+type translations struct {
+	catalog catalog.Catalog
+	known   map[string]bool
+	layouts map[string]string
+}
+
+// layoutsTable is the part of a file that holds layouts of dates and times.
+const layoutsTable = "dates and times"
+
+var (
+	loading sync.Mutex
+	loaded  = map[string]*translations{}
+)
+
+// load reads a language's file once.
+func load(name string) (*translations, error) {
+	loading.Lock()
+	defer loading.Unlock()
+	if c := loaded[name]; c != nil {
+		return c, nil
+	}
+	data, err := files.ReadFile(name + ".toml")
+	if err != nil {
+		return nil, unknown(name)
+	}
+	c, err := parse(name, data)
+	if err != nil {
+		return nil, fmt.Errorf("read the catalogue %s.toml: %w", name, err)
+	}
+	loaded[name] = c
+	return c, nil
+}
+
+// parse reads a catalogue: tables by part of the program, in each the English
+// format with its translation, or with one translation for every plural form of the
+// first argument. Formats must ask for the same arguments.
+func parse(name string, data []byte) (*translations, error) {
+	language, err := tag.Parse(name)
+	if err != nil {
+		return nil, err
+	}
+	var tables map[string]map[string]any
+	if err := toml.Unmarshal(data, &tables); err != nil {
+		return nil, err
+	}
+	c := &translations{known: map[string]bool{}, layouts: map[string]string{}}
+	build := catalog.NewBuilder(catalog.Fallback(tag.English))
+	c.catalog = build
+	for _, table := range slices.Sorted(maps.Keys(tables)) {
+		for _, key := range slices.Sorted(maps.Keys(tables[table])) {
+			value := tables[table][key]
+			if table == layoutsTable {
+				c.layouts[key] = fmt.Sprint(value)
+				continue
+			}
+			if c.known[key] {
+				return nil, fmt.Errorf("%q is there twice", key)
+			}
+			c.known[key] = true
+			m, err := translation(key, value)
+			if err != nil {
+				return nil, err
+			}
+			if err := build.Set(language, key, m); err != nil {
+				return nil, fmt.Errorf("%q: %w", key, err)
+			}
+		}
+	}
+	return c, nil
+}
+
+// translation checks what stands for a key.
+func translation(key string, value any) (catalog.Message, error) {
+	switch value := value.(type) {
+	case string:
+		return catalog.String(value), sameArguments(key, value)
+	case map[string]any:
+		var forms []any
+		for _, name := range []string{"zero", "one", "two", "few", "many", "other"} {
+			if text, ok := value[name].(string); ok {
+				if err := sameArguments(key, text); err != nil {
+					return nil, err
+				}
+				forms = append(forms, name, text)
+			}
+		}
+		if len(forms) != 2*len(value) || value["other"] == nil {
+			return nil, fmt.Errorf("%q: give texts for zero, one, two, few, many as the language needs, and other", key)
+		}
+		return plural.Selectf(1, "%d", forms...), nil
+	}
+	return nil, fmt.Errorf("%q: the translation must be a text", key)
+}
+
+var directive = regexp.MustCompile(`%[-+# 0]*[0-9]*(?:\.[0-9]+)?(?:\[([0-9]+)\])?[-+# 0]*[0-9]*(?:\.[0-9]+)?([a-zA-Z%])`)
+
+// arguments lists, for each argument that a format asks for, how it is printed.
+func arguments(format string) map[int][]string {
+	asked, next := map[int][]string{}, 1
+	for _, m := range directive.FindAllStringSubmatch(format, -1) {
+		if m[2] == "%" {
+			continue
+		}
+		if m[1] != "" {
+			next, _ = strconv.Atoi(m[1]) // digits only
+		}
+		verb := strings.Replace(m[0], "["+m[1]+"]", "", 1)
+		if verb == "%q" { // other languages have quotes of their own
+			verb = "%s"
+		}
+		asked[next] = append(asked[next], verb)
+		next++
+	}
+	return asked
+}
+
+// sameArguments reports a translation that asks for other arguments than its key,
+// or prints them another way. Whichever order it asks in, none may be left out.
+func sameArguments(key, text string) error {
+	want, got := arguments(key), arguments(text)
+	for i := range max(len(want), len(got)) {
+		if a, b := once(want[i+1]), once(got[i+1]); !slices.Equal(a, b) {
+			return fmt.Errorf("%q: argument %d is printed with %q, in the translation %q with %q", key, i+1, a, text, b)
+		}
+	}
+	if strings.TrimSpace(text) == "" {
+		return fmt.Errorf("%q: the translation is empty", key)
+	}
+	return nil
+}
+
+func once(verbs []string) []string { return slices.Compact(slices.Sorted(slices.Values(verbs))) }
