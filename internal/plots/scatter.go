@@ -384,7 +384,7 @@ func (s *scatterMarks) markOf(k scatterKind) draw.GlyphStyle {
 	return mark
 }
 
-const bandSteps = 40
+const bandSteps = 120
 
 func (s *scatterMarks) drawBand(c draw.Canvas, x, y func(float64) vg.Length) {
 	if s.band == nil || !(s.to > s.from) {

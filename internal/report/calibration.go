@@ -20,7 +20,7 @@ func calibrationPart(in Input) (part, error) {
 	g := grid{Columns: []gridColumn{words("no.", 0.5), words("kind", 1.3), words("sensor", 1.2), words("made", 1.2), words("rests on readings of", 2), words("for", 2), words("result", 3.2), words("state", 1.6), words("used here", 1.4)}}
 	used := usedFactors(in.Exposure)
 	for _, c := range in.Calibrations {
-		g.Rows = append(g.Rows, gridRow{fmt.Sprintf("calibration/%d", c.ID), []string{fmt.Sprint(c.ID), kindName(c.Kind), c.Sensor, c.Made.In(in.Zone).Format(time.DateOnly), span(c, in.Zone),
+		g.Rows = append(g.Rows, gridRow{"", []string{fmt.Sprint(c.ID), kindName(c.Kind), c.Sensor, c.Made.In(in.Zone).Format(time.DateOnly), span(c, in.Zone),
 			holdsFor(c), resultOf(c), stateOf(c, in), usedText(used[strconv.FormatInt(c.ID, 10)], c.Kind)}})
 	}
 	for _, f := range fromSettings(in.Exposure) {
@@ -32,6 +32,7 @@ func calibrationPart(in Input) (part, error) {
 		return p, nil
 	}
 	p.Tables = []grid{g}
+	p.Gloss = "`dustlog calibrate show NUMBER` prints all that went into one of them."
 	if len(used) == 0 && len(fromSettings(in.Exposure)) == 0 {
 		p.Intro = []string{"No factor was used: every concentration in this report is the sensor’s own reading."}
 	}
