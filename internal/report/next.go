@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 
@@ -21,7 +22,7 @@ func next(in Input) []string {
 	if len(on) > 0 {
 		text := "Wear the respirator for " + strings.Join(on, ", ")
 		if minutes, ok := longestWait(in); ok {
-			text += fmt.Sprintf(", and keep it on for %.0f minutes after", minutes)
+			text += fmt.Sprintf(", and keep it on for %.0f minutes after; new dust starts them again", math.Ceil(minutes))
 		} else {
 			text += "; how long after is not known, so wait until a reading is back at the level of the morning"
 		}
