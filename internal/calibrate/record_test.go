@@ -136,7 +136,7 @@ func TestDriftOver(t *testing.T) {
 	day := 24 * time.Hour
 	records := []dust.Calibration{
 		side(1, 0, 1, "bench", "room"), side(2, day, 2, "bench", "room"), side(3, 2*day, 5, "bench", "yard"), // before
-		side(4, 5*day, 9, "bench", "room"), // in the midst of it
+		side(4, 5*day, 9, "bench", "room"),                                                                              // in the midst of it
 		side(5, 11*day, 3, "bench", "room"), side(6, 10*day, 2.1, "bench", "room"), side(7, 12*day, 1, "bench", "hood"), // after
 	}
 	from, to := after(3*day), after(9*day)
