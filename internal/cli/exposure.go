@@ -118,7 +118,7 @@ func runExposure(cmd *cobra.Command, a *app, o exposureOptions) error {
 	return a.inStudy(cmd, flags, o.win, func(s *study.Study, cfg config.Config, w study.Window) error {
 		// Little is alive at a time. Collecting the rest earlier keeps a season of
 		// readings below 64 MB.
-		defer debug.SetGCPercent(debug.SetGCPercent(50))
+		defer debug.SetGCPercent(debug.SetGCPercent(20))
 		result, err := exposureOf(cmd.Context(), s, cfg, metric, w)
 		if err != nil {
 			return err
