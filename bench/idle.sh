@@ -10,7 +10,7 @@ work=$(mktemp -d)
 pids=()
 trap 'kill "${pids[@]}" 2>/dev/null || true; rm -rf "$work"' EXIT
 
-CGO_ENABLED=0 go build -o "$work/dustlog" ./cmd/dustlog
+CGO_ENABLED=0 go build -trimpath -ldflags '-s -w' -o "$work/dustlog" ./cmd/dustlog
 CGO_ENABLED=0 go build -o "$work/fakes" ./internal/sensor/sensortest/fakes
 "$work/fakes" sps30 sds011 pms5003 sngcja5 > "$work/paths" &
 pids+=($!)
