@@ -56,7 +56,7 @@ was used. docs/comparing.md explains the method, the words and how to plan.`,
 	cmd.Flags().Float64Var(&o.driftDF, "drift-df", compare.DefaultDriftDF, "degrees of freedom of --drift-percent")
 	cmd.Flags().Float64Var(&o.level, "level", 0, "also compare the share of task time above this level, in the metric's unit")
 	cmd.Flags().StringVar(&o.window, "clearance-window", "", "read clearance rates off between two fixed levels, as in 1000,100, and not above the background")
-	cmd.Flags().Uint64Var(&o.planSeed, "plan-seed", 0, "seed of the plan that the sessions followed (see `dustlog plan`)")
+	cmd.Flags().Uint64Var(&o.planSeed, "plan-seed", 0, "seed of the plan that the sessions followed (dustlog plan prints it)")
 	a.addJSON(cmd)
 	return cmd
 }

@@ -45,7 +45,7 @@ see docs/respirator.md.
 	f := cmd.Flags()
 	f.StringVar(&o.task, "task", "", "answer for this task, whether or not it is running")
 	f.StringVar(&o.material, "material", "", "and this material (with --task)")
-	f.StringVar(&o.limit, "limit", "", "id of the exposure limit (see `dustlog limits`)")
+	f.StringVar(&o.limit, "limit", "", "id of the exposure limit (dustlog limits lists them)")
 	f.StringVar(&o.also, "also", "", "ids of more limits, with commas between them")
 	f.StringVar(&o.at, "at", "", "answer as of this moment (default now): "+whenHelp)
 	a.addJSON(cmd)

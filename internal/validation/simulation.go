@@ -3,6 +3,7 @@ package validation
 import (
 	"encoding/json"
 	"os"
+	"path/filepath"
 )
 
 // SimulationFile is where a package keeps the results of its long simulations,
@@ -25,6 +26,9 @@ type Simulation struct {
 func SaveSimulations(path string, rows []Simulation) error {
 	text, err := json.MarshalIndent(rows, "", " ")
 	if err != nil {
+		return err
+	}
+	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
 		return err
 	}
 	return os.WriteFile(path, append(text, '\n'), 0o644)

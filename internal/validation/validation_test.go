@@ -76,7 +76,7 @@ func TestCheckFails(t *testing.T) {
 }
 
 func TestSimulationsAreKept(t *testing.T) {
-	path := filepath.Join(t.TempDir(), "simulations.json")
+	path := filepath.Join(t.TempDir(), "testdata", "simulations.json") // a package may not have the folder yet
 	rows := []Simulation{{What: "says reduced", Setting: "5 v 5", Studies: 2000, Seed: 7, Intended: "2.5 %", Found: 0.024, SE: 0.0034}}
 	require.NoError(t, SaveSimulations(path, rows))
 	back, err := LoadSimulations(path)
