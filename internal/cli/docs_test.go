@@ -1,4 +1,4 @@
-package cli
+package cli_test
 
 import (
 	"os"
@@ -7,7 +7,16 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"dustlog/internal/cli"
 )
+
+func documentedPages(t *testing.T) []string {
+	t.Helper()
+	pages, err := filepath.Glob("../../docs/*.md")
+	require.NoError(t, err)
+	return append(pages, "../../README.md", "../../DEVELOPERS.md")
+}
 
 // commandsIn lists the calls of dustlog in the shell examples of a page.
 func commandsIn(t *testing.T, path string) (calls []string) {
@@ -71,15 +80,12 @@ func shellWords(t *testing.T, call string) (list []string) {
 // is there, so are its flags, their values can be read, the number of arguments is
 // right.
 func TestDocumentedCallsAreRight(t *testing.T) {
-	pages, err := filepath.Glob("../../docs/*.md")
-	require.NoError(t, err)
-	pages = append(pages, "../../README.md", "../../DEVELOPERS.md")
 	found := 0
-	for _, page := range pages {
+	for _, page := range documentedPages(t) {
 		for _, call := range commandsIn(t, page) {
 			found++
 			t.Run(filepath.Base(page)+": "+call, func(t *testing.T) {
-				root := Commands()
+				root := cli.Commands()
 				cmd, rest, err := root.Find(shellWords(t, call))
 				require.NoError(t, err)
 				require.NoError(t, cmd.ParseFlags(rest))
