@@ -147,8 +147,8 @@ func newStorePrune(a *app) *cobra.Command {
 		Use:   "prune --older-than AGE",
 		Short: "Drop the readings of old days for good",
 		Long: `Drop the readings of UTC days that ended longer ago than AGE. Tasks, setups and
-events stay. Days that a saved report speaks of are spared, unless --force: its
-figures could not be worked out again.`,
+events stay. Days that a saved report speaks of or that a calibration in use was
+made from are spared, unless --force: they could not be worked out again.`,
 		Example: `  dustlog store prune --older-than 400d --dry-run
   dustlog store prune --older-than 400d`,
 		Args: noArgs,
@@ -166,7 +166,7 @@ figures could not be worked out again.`,
 	f := cmd.Flags()
 	f.StringVar(&older, "older-than", "", "age in days (d) or weeks (w), as in 400d")
 	f.BoolVar(&o.DryRun, "dry-run", false, "only say what would be dropped")
-	f.BoolVar(&o.Force, "force", false, "also days that a saved report speaks of")
+	f.BoolVar(&o.Force, "force", false, "also days that a saved report or a calibration rests on")
 	a.addJSON(cmd)
 	return cmd
 }
@@ -185,7 +185,11 @@ func (a *app) prune(cmd *cobra.Command, s *sqlite.Store, age time.Duration, o sq
 	}
 	fmt.Fprintf(a.Stdout, "%d readings of %d days %s, %.1f MB of sealed files\n", report.Readings, report.Days, verb, float64(report.Bytes)/1e6)
 	for _, spared := range report.Spared {
-		fmt.Fprintf(a.Stdout, "%d days are kept for the report %s\n", spared.Days, spared.Report)
+		forWhat := "the report " + spared.Report
+		if spared.Calibration != 0 {
+			forWhat = fmt.Sprintf("calibration %d", spared.Calibration)
+		}
+		fmt.Fprintf(a.Stdout, "%d days are kept for %s\n", spared.Days, forWhat)
 	}
 	return nil
 }

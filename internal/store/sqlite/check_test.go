@@ -349,6 +349,34 @@ func TestPrune(t *testing.T) {
 	require.Zero(t, report.Days)
 }
 
+// A calibration in use could not be judged again without its readings; a factor
+// rests on samples that are listed themselves.
+func TestPruneSparesCalibrations(t *testing.T) {
+	path, _ := mixed(t)
+	s, err := open(t, path, sqlite.Options{})
+	require.NoError(t, err)
+	add := func(kind dust.CalibrationKind, from, to time.Duration) dust.Calibration {
+		c, err := s.AddCalibration(t.Context(), dust.Calibration{Kind: kind, Sensor: "bench", Made: midnight, From: midnight.Add(from), To: midnight.Add(to), Numbers: "{}"})
+		require.NoError(t, err)
+		return c
+	}
+	zero := add(dust.ZeroCalibration, 40*time.Hour, 41*time.Hour)
+	add(dust.FactorCalibration, 0, 72*time.Hour)
+	before := midnight.Add(72 * time.Hour)
+
+	report, err := s.Prune(t.Context(), before, sqlite.PruneOptions{DryRun: true})
+	require.NoError(t, err)
+	require.Equal(t, 2, report.Days)
+	require.Equal(t, []sqlite.SparedDays{{Calibration: zero.ID, Days: 1}}, report.Spared)
+
+	_, err = s.RetireCalibration(t.Context(), zero.ID, "the filter leaked", midnight)
+	require.NoError(t, err)
+	report, err = s.Prune(t.Context(), before, sqlite.PruneOptions{DryRun: true})
+	require.NoError(t, err)
+	require.Equal(t, 3, report.Days)
+	require.Empty(t, report.Spared)
+}
+
 // TestFirstLayout opens a store of the first version, which knew no sealed days.
 func TestFirstLayout(t *testing.T) {
 	script, err := os.ReadFile("migrations/0001_initial.sql")

@@ -63,7 +63,7 @@ func savedReports(ctx context.Context, db querier) ([]SavedReport, error) {
 // PruneOptions say how Prune works.
 type PruneOptions struct {
 	DryRun bool // only tell what would be done
-	Force  bool // also days that a saved report speaks of
+	Force  bool // also days that a saved report or a calibration rests on
 }
 
 // PruneReport says what Prune dropped, or would drop.
@@ -78,14 +78,16 @@ type PruneReport struct {
 	Spared   []SparedDays `json:"spared"`
 }
 
-// SparedDays are days that were kept for the sake of a report.
+// SparedDays are days that were kept for the sake of a report or a calibration.
 type SparedDays struct {
-	Report string `json:"report"`
-	Days   int    `json:"days"`
+	Report      string `json:"report"`                // "" for a calibration
+	Calibration int64  `json:"calibration,omitempty"` // its number; 0 for a report
+	Days        int    `json:"days"`
 }
 
 // Prune drops the readings of UTC days that ended by before. Tasks, setups and
-// events stay. A day that a saved report speaks of is spared unless forced.
+// events stay. A day that a saved report speaks of, or that a calibration in use
+// was worked out from, is spared unless forced.
 func (s *Store) Prune(ctx context.Context, before time.Time, o PruneOptions) (PruneReport, error) {
 	s.sealing.Lock()
 	defer s.sealing.Unlock()
@@ -133,30 +135,55 @@ func (p *pruning) choose(ctx context.Context, t *tx, limit sealed.Day, force boo
 	if err != nil {
 		return err
 	}
-	reports, err := savedReports(ctx, t)
+	rests, err := restingOnReadings(ctx, t)
 	if err != nil {
 		return err
 	}
-	spared := map[string]int{}
 	for _, day := range days {
 		from, to := day.Bounds()
 		used := false
-		for _, r := range reports {
-			if r.From.UnixMilli() < to && r.To.UnixMilli() > from {
+		for i, r := range rests {
+			if r.from < to && r.to > from {
 				used = true
-				spared[r.Path]++
+				rests[i].spared.Days++
 			}
 		}
 		if force || !used {
 			p.days = append(p.days, day)
 		}
 	}
-	for _, r := range reports {
-		if n := spared[r.Path]; n > 0 && !force {
-			p.report.Spared = append(p.report.Spared, SparedDays{Report: r.Path, Days: n})
+	for _, r := range rests {
+		if r.spared.Days > 0 && !force {
+			p.report.Spared = append(p.report.Spared, r.spared)
 		}
 	}
 	return nil
+}
+
+// rest is a stretch of time whose readings something rests on.
+type rest struct {
+	from, to int64 // ms
+	spared   SparedDays
+}
+
+// restingOnReadings lists the saved reports and the calibrations in use. A factor
+// rests on filter samples, and these are listed themselves.
+func restingOnReadings(ctx context.Context, t *tx) (rests []rest, err error) {
+	reports, err := savedReports(ctx, t)
+	if err != nil {
+		return nil, err
+	}
+	for _, r := range reports {
+		rests = append(rests, rest{r.From.UnixMilli(), r.To.UnixMilli(), SparedDays{Report: r.Path}})
+	}
+	calibrations, err := queryCalibrations(ctx, t, "WHERE retired_ms IS NULL AND kind <> ?", dust.FactorCalibration)
+	if err != nil {
+		return nil, err
+	}
+	for _, c := range calibrations {
+		rests = append(rests, rest{c.From.UnixMilli(), c.To.UnixMilli(), SparedDays{Calibration: c.ID}})
+	}
+	return rests, nil
 }
 
 // daysBefore lists the days before limit that have readings.
