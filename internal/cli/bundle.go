@@ -9,6 +9,7 @@ import (
 	"net/url"
 	"time"
 
+	"dustlog/internal/airflow"
 	"dustlog/internal/bundle"
 	"dustlog/internal/clearance"
 	"dustlog/internal/compare"
@@ -25,6 +26,7 @@ const (
 	bundleReadings = "readings/" // one CSV file for each sensor
 	bundleDiary    = "diary.json"
 	bundleSettings = "settings.json"
+	bundleConfig   = "dustlog.toml"
 	bundleLimits   = "limits.json"
 	bundleResults  = "results.json"
 	bundleReport   = "report.html"
@@ -40,35 +42,44 @@ type evidenceDiary struct {
 	Calibrations []dust.Calibration `json:"calibrations"`
 	LineQuality  []dust.LineQuality `json:"line_quality"`
 	Events       []dust.Event       `json:"events"`
+	Entries      []evidenceEntry    `json:"entries"` // remarks, and readings off the dust collector
 }
 
-// evidenceSettings is what the results depend on besides the records.
+// evidenceEntry is a remark or a reading off the dust collector, as it was entered.
+type evidenceEntry struct {
+	ID     string         `json:"id"`
+	Kind   dust.EntryKind `json:"kind"`
+	At     time.Time      `json:"at"`
+	Name   string         `json:"name"`
+	Text   string         `json:"text"`
+	Undone time.Time      `json:"taken_back,omitzero"`
+}
+
+// evidenceSettings is what the results depend on besides the records and the tables
+// of the configuration file.
 type evidenceSettings struct {
-	Schema    int               `json:"schema"`
-	Given     map[string]string `json:"settings"` // those that were not left at their default, and the time zone
-	Limits    []config.Limit    `json:"own_limits"`
-	Materials map[string]string `json:"materials"`
-	Sensors   []config.Sensor   `json:"sensors"` // for their factors
-	From      time.Time         `json:"from"`
-	To        time.Time         `json:"to"`
-	Before    string            `json:"before"`
-	After     string            `json:"after"`
-	Version   string            `json:"version"`
+	Schema  int               `json:"schema"`   // 2; 1 had the tables of the file in it
+	Given   map[string]string `json:"settings"` // those that were not left at their default, and the time zone
+	From    time.Time         `json:"from"`
+	To      time.Time         `json:"to"`
+	Before  string            `json:"before"`
+	After   string            `json:"after"`
+	Version string            `json:"version"`
 }
 
 // evidenceResults is what is computed from them.
 type evidenceResults struct {
-	Schema    int             `json:"schema"`
-	Exposure  exposure.Result `json:"exposure"`
-	Compare   *compare.Result `json:"compare"`
-	NoCompare string          `json:"no_compare,omitempty"`
-	// Absent in bundles of older versions.
+	Schema     int                   `json:"schema"`
+	Exposure   exposure.Result       `json:"exposure"`
+	Compare    *compare.Result       `json:"compare"`
+	NoCompare  string                `json:"no_compare,omitempty"`
+	Airflow    *airflow.Result       `json:"airflow,omitempty"` // absent where the records were a server's copy
 	Clearance  []clearance.Result    `json:"clearance,omitempty"`
 	Respirator *study.PastRespirator `json:"respirator,omitempty"`
 }
 
 func resultsOf(in report.Input) evidenceResults {
-	r := evidenceResults{Schema: 1, Exposure: in.Exposure, Compare: in.Compare, NoCompare: in.NoCompare, Respirator: in.Respirator}
+	r := evidenceResults{Schema: 1, Exposure: in.Exposure, Compare: in.Compare, NoCompare: in.NoCompare, Airflow: in.Airflow, Respirator: in.Respirator}
 	for _, c := range in.Cleared {
 		r.Clearance = append(r.Clearance, c.Result)
 	}
@@ -76,17 +87,13 @@ func resultsOf(in report.Input) evidenceResults {
 }
 
 func settingsOf(cfg config.Config, o reportOptions, w study.Window) evidenceSettings {
-	s := evidenceSettings{Schema: 1, Given: map[string]string{"shop.zone": cfg.Shop.Zone.String()}, Limits: cfg.Limits, Materials: cfg.Materials,
+	s := evidenceSettings{Schema: 2, Given: map[string]string{"shop.zone": cfg.Shop.Zone.String()},
 		From: w.From, To: w.To, Before: o.before, After: o.after, Version: version()}
 	for _, one := range cfg.Scalars() {
 		// Where a store lies and where it is copied to changes no result.
 		if one.Origin != "default" && len(one.Name) > 5 && one.Name[:5] == "shop." {
 			s.Given[one.Name] = one.Value
 		}
-	}
-	for _, sensor := range cfg.Sensors {
-		sensor.Port, sensor.USBSerial, sensor.USBPath = "", "", ""
-		s.Sensors = append(s.Sensors, sensor)
 	}
 	return s
 }
@@ -98,6 +105,10 @@ func writeBundle(ctx context.Context, a *app, cfg config.Config, records records
 		return err
 	}
 	table, err := limitTable(cfg)
+	if err != nil {
+		return err
+	}
+	tables, err := cfg.Evidence()
 	if err != nil {
 		return err
 	}
@@ -118,7 +129,7 @@ func writeBundle(ctx context.Context, a *app, cfg config.Config, records records
 			name, about string
 			v           any
 		}{
-			{bundleDiary, "sensors, tasks, setups, calibrations, line quality and events", diary},
+			{bundleDiary, "sensors, tasks, setups, calibrations, line quality, events, remarks and readings off the dust collector", diary},
 			{bundleSettings, "the settings and the question", settingsOf(cfg, o, w)},
 			{bundleLimits, "the table of limits, with sources", map[string]any{"schema": 1, "limits": table.All()}},
 			{bundleResults, "what was computed", resultsOf(in)},
@@ -127,11 +138,22 @@ func writeBundle(ctx context.Context, a *app, cfg config.Config, records records
 				return err
 			}
 		}
-		err := b.Add(bundleReport, "the report", func(out io.Writer) error {
-			_, err := io.Copy(out, bytes.NewReader(page))
-			return err
-		})
-		return errors.Join(err, b.Close())
+		for _, f := range []struct {
+			name, about string
+			content     []byte
+		}{
+			{bundleConfig, "of the configuration file: sensors without their ports, own limits, materials, the dust collector", tables},
+			{bundleReport, "the report", page},
+		} {
+			err := b.Add(f.name, f.about, func(out io.Writer) error {
+				_, err := io.Copy(out, bytes.NewReader(f.content))
+				return err
+			})
+			if err != nil {
+				return err
+			}
+		}
+		return b.Close()
 	})
 }
 
@@ -162,8 +184,33 @@ func diaryOf(ctx context.Context, records records, w study.Window) (d evidenceDi
 	if d.LineQuality, err = records.LineQuality(ctx, w.From, w.To); err != nil {
 		return d, err
 	}
-	d.Events, err = records.Events(ctx, w.From, w.To)
+	if d.Events, err = records.Events(ctx, w.From, w.To); err != nil {
+		return d, err
+	}
+	d.Entries, err = evidenceEntries(ctx, records, w)
 	return d, err
+}
+
+// evidenceEntries lists what results rest on. Taps that start and stop tasks have
+// become tasks; a server's copy holds no entries.
+func evidenceEntries(ctx context.Context, records records, w study.Window) ([]evidenceEntry, error) {
+	list := []evidenceEntry{}
+	diary, ok := records.(interface {
+		Entries(ctx context.Context, from, to time.Time) ([]dust.Entered, error)
+	})
+	if !ok {
+		return list, nil
+	}
+	entries, err := diary.Entries(ctx, w.From, w.To)
+	if err != nil {
+		return nil, err
+	}
+	for _, e := range entries {
+		if e.Kind == dust.NoteEntry || e.Kind == dust.GaugeEntry {
+			list = append(list, evidenceEntry{ID: e.ID, Kind: e.Kind, At: e.At, Name: e.Name, Text: e.Text, Undone: e.Undone})
+		}
+	}
+	return list, nil
 }
 
 // errDiffers says that a bundle does not give the results it holds.

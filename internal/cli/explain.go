@@ -88,6 +88,9 @@ func explained(cmd *cobra.Command, s *study.Study, cfg config.Config, metric dus
 	if err := compareFor(ctx, s, reportOptions{before: o.before, after: o.after}, w, &in); err != nil {
 		return in, err
 	}
+	if err := airflowFor(ctx, s, w, &in); err != nil {
+		return in, err
+	}
 	if in.Cleared, err = s.Cleared(ctx, w); err != nil {
 		return in, err
 	}

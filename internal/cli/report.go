@@ -144,7 +144,7 @@ func gather(ctx context.Context, a *app, cfg config.Config, s *study.Study, reco
 	if in.Shop == "" {
 		in.Shop = "Workshop"
 	}
-	bar := a.progress(6, "exposure")
+	bar := a.progress(7, "exposure")
 	defer bar.done()
 	var err error
 	if in.Exposure, err = exposureOf(ctx, s, cfg, dust.PM25, w); err != nil {
@@ -152,6 +152,10 @@ func gather(ctx context.Context, a *app, cfg config.Config, s *study.Study, reco
 	}
 	bar.step("comparison")
 	if err = compareFor(ctx, s, o, w, &in); err != nil {
+		return in, err
+	}
+	bar.step("airflow")
+	if err = airflowFor(ctx, s, w, &in); err != nil {
 		return in, err
 	}
 	bar.step("shifts")
@@ -233,11 +237,24 @@ func compareFor(ctx context.Context, s *study.Study, o reportOptions, w study.Wi
 		}
 		o.before, o.after = names[0], names[1]
 	}
-	result, err := s.Compare(ctx, study.Question{Before: o.before, After: o.after, Metric: dust.PM25, Window: w})
+	result, err := s.Compare(ctx, study.Question{Before: o.before, After: o.after, Metric: dust.PM25, Window: w, Airflow: true})
 	if err != nil {
 		return err
 	}
 	in.Compare = &result
+	return nil
+}
+
+// airflowFor adds what was read off the dust collector, where the records hold that.
+func airflowFor(ctx context.Context, s *study.Study, w study.Window, in *report.Input) error {
+	r, err := s.Airflow(ctx, dust.PM25, w)
+	switch {
+	case errors.Is(err, study.ErrNoEntries):
+		return nil
+	case err != nil:
+		return err
+	}
+	in.Airflow = &r
 	return nil
 }
 

@@ -2,6 +2,7 @@ package cli
 
 import (
 	"context"
+	"crypto/rand"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -132,6 +133,9 @@ func (v *verification) recompute(ctx context.Context, a *app, b *bundle.Bundle) 
 	if err := b.ReadJSON(bundleSettings, &settings); err != nil {
 		return err
 	}
+	if settings.Schema != 2 {
+		return fmt.Errorf("%s: %s is of layout %d, this program reads layout 2: verify it with the version that made it, %s", v.File, bundleSettings, settings.Schema, v.MadeBy)
+	}
 	folder, err := os.MkdirTemp("", "dustlog-verify-")
 	if err != nil {
 		return err
@@ -142,11 +146,21 @@ func (v *verification) recompute(ctx context.Context, a *app, b *bundle.Bundle) 
 		return err
 	}
 	settings.Given["store"] = path
-	cfg, err := config.Load(config.Sources{Flags: settings.Given, Store: path})
+	tables := filepath.Join(folder, bundleConfig)
+	err = b.Read(bundleConfig, func(r io.Reader) error {
+		text, err := io.ReadAll(r)
+		if err != nil {
+			return err
+		}
+		return os.WriteFile(tables, text, 0o600)
+	})
 	if err != nil {
-		return fmt.Errorf("%s: %w", bundleSettings, err)
+		return err
 	}
-	cfg.Limits, cfg.Materials, cfg.Sensors = settings.Limits, settings.Materials, settings.Sensors
+	cfg, err := config.Load(config.Sources{Path: tables, Flags: settings.Given, Store: path})
+	if err != nil {
+		return fmt.Errorf("%s and %s: %w", bundleSettings, bundleConfig, err)
+	}
 	s, records, err := a.openRecalling(ctx, cfg)
 	if err != nil {
 		return err
@@ -247,7 +261,23 @@ func enterDiary(ctx context.Context, store *sqlite.Store, d evidenceDiary) error
 			return err
 		}
 	}
+	for _, e := range d.Entries {
+		if err := enterEntry(ctx, store, e); err != nil {
+			return err
+		}
+	}
 	return nil
+}
+
+func enterEntry(ctx context.Context, store *sqlite.Store, e evidenceEntry) error {
+	if e.Kind != dust.NoteEntry && e.Kind != dust.GaugeEntry {
+		return fmt.Errorf("entry %q is of kind %q: only remarks and readings off the dust collector are in a bundle", e.ID, e.Kind)
+	}
+	_, err := store.Enter(ctx, dust.Entry{ID: e.ID, Kind: e.Kind, At: e.At, Name: e.Name, Text: e.Text})
+	if err == nil && !e.Undone.IsZero() {
+		_, err = store.Enter(ctx, dust.Entry{ID: rand.Text(), Kind: dust.UndoEntry, At: e.Undone, Undoes: e.ID})
+	}
+	return err
 }
 
 // enterCalibration keeps the number of a calibration, which results name.

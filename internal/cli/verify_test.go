@@ -15,6 +15,8 @@ import (
 
 	"dustlog/internal/bundle"
 	"dustlog/internal/cli"
+	"dustlog/internal/dust"
+	"dustlog/internal/store/sqlite"
 )
 
 // call runs the program and returns its exit code and what it printed.
@@ -33,7 +35,8 @@ func shop(t *testing.T) (dir string) {
 	t.Helper()
 	dir = t.TempDir()
 	require.NoError(t, os.WriteFile(filepath.Join(dir, "shop.toml"), []byte("[shop]\nzone = \"UTC\"\nshift = \"08:00-09:00\"\nlimit = \"shop-target\"\nalso_limits = \"uk-hard\"\n"+
-		"[[limit]]\nid = \"shop-target\"\nvalue = \"0.2 mg/m3\"\nfraction = \"respirable\"\naveraging = \"8 h\"\nsource = \"own\"\n[materials]\nblend = \"softwood\"\n"), 0o600))
+		"[[limit]]\nid = \"shop-target\"\nvalue = \"0.2 mg/m3\"\nfraction = \"respirable\"\naveraging = \"8 h\"\nsource = \"own\"\n[materials]\nblend = \"softwood\"\n"+
+		"[collector.new]\nroom = \"4237.76 ft3\"\n[[collector.new.duct]]\nname = \"main\"\ndiameter = \"6 in\"\n"), 0o600))
 	var csv strings.Builder
 	csv.WriteString("time,sensor,pm2_5_ug_m3,pm10_ug_m3\n")
 	for day := range 4 {
@@ -45,11 +48,14 @@ func shop(t *testing.T) (dir string) {
 	}
 	file := filepath.Join(dir, "days.csv")
 	require.NoError(t, os.WriteFile(file, []byte(csv.String()), 0o600))
+	enterRemarks(t, filepath.Join(dir, "s.db"))
 	for _, args := range [][]string{
 		{"import", file, "--position", "breathing_zone", "--model", "sps30"},
 		{"setup", "use", "old", "--at", "2026-03-02 00:00"}, {"setup", "use", "new", "--at", "2026-03-04 00:00"},
 		{"task", "add", "sanding", "--material", "blend", "--from", "2026-03-02 08:10", "--to", "2026-03-02 08:40"},
 		{"task", "add", "sanding", "--material", "blend", "--from", "2026-03-04 08:10", "--to", "2026-03-04 08:40"},
+		{"airflow", "add", "velocity-pressure", "0.52", "0.61", "0.66", "0.63", "in. w.g.", "--at", "2026-03-04 08:05"},
+		{"airflow", "add", "filter-drop", "450", "Pa", "--at", "2026-03-04 08:06"},
 		{"report", "-o", filepath.Join(dir, "r.html"), "--bundle", filepath.Join(dir, "week.zip")},
 	} {
 		code, _, stderr := call(t, dir, args...)
@@ -58,12 +64,43 @@ func shop(t *testing.T) (dir string) {
 	return dir
 }
 
+// enterRemarks taps two remarks, one of which is taken back.
+func enterRemarks(t *testing.T, path string) {
+	t.Helper()
+	store, err := sqlite.Open(t.Context(), path, sqlite.Options{Create: true})
+	require.NoError(t, err)
+	defer store.Close()
+	at := time.Date(2026, 3, 4, 8, 15, 0, 0, time.UTC)
+	for _, e := range []dust.Entry{
+		{ID: "a", Kind: dust.NoteEntry, At: at, Text: "door open"},
+		{ID: "b", Kind: dust.NoteEntry, At: at.Add(time.Minute), Text: "a slip of the finger"},
+		{ID: "c", Kind: dust.UndoEntry, At: at.Add(2 * time.Minute), Undoes: "b"},
+	} {
+		_, err := store.Enter(t.Context(), e)
+		require.NoError(t, err)
+	}
+}
+
 func TestABundleVerifies(t *testing.T) {
 	dir := shop(t)
 	code, stdout, stderr := call(t, dir, "verify", filepath.Join(dir, "week.zip"))
 	require.Zero(t, code, stderr)
 	require.Contains(t, stdout, "2880 readings taken in again")
 	require.Contains(t, stdout, "identical: every number")
+
+	b, err := bundle.Open(filepath.Join(dir, "week.zip"))
+	require.NoError(t, err)
+	defer b.Close()
+	var results struct {
+		Compare struct{ Conditions json.RawMessage }
+		Airflow struct {
+			Setups []struct{ Flow *json.RawMessage }
+		}
+	}
+	require.NoError(t, b.ReadJSON("results.json", &results))
+	require.Contains(t, string(results.Compare.Conditions), "door open", "remarks bear on results")
+	require.NotContains(t, string(results.Compare.Conditions), "slip of the finger", "it was taken back")
+	require.NotNil(t, results.Airflow.Setups[len(results.Airflow.Setups)-1].Flow)
 
 	// Elsewhere, without the shop's settings and store, it is the same.
 	elsewhere := t.TempDir()

@@ -29,6 +29,7 @@ type Config struct {
 	Collectors  []Collector // by name of the setup
 
 	origins map[string]string
+	text    []byte // of the file
 }
 
 // Forward says where readings are copied to, and with which right. The token
@@ -181,14 +182,13 @@ var (
 )
 
 // read parses a file strictly: an unknown key is an error with its place.
-func read(path string) (file, error) {
-	var f file
-	text, err := os.ReadFile(path)
+func read(path string) (f file, text []byte, err error) {
+	text, err = os.ReadFile(path)
 	if err != nil {
 		if errors.Is(err, fs.ErrNotExist) {
-			return f, fmt.Errorf("%w %s does not exist", ErrFile, path)
+			return f, nil, fmt.Errorf("%w %s does not exist", ErrFile, path)
 		}
-		return f, fmt.Errorf("%w: %w", ErrFile, err)
+		return f, nil, fmt.Errorf("%w: %w", ErrFile, err)
 	}
 	err = toml.NewDecoder(bytes.NewReader(text)).DisallowUnknownFields().Decode(&f)
 	var strict *toml.StrictMissingError
@@ -197,12 +197,12 @@ func read(path string) (file, error) {
 	case errors.As(err, &strict):
 		first := strict.Errors[0]
 		line, column := first.Position()
-		return f, fmt.Errorf("%w %s:%d:%d: unknown key %q", ErrFile, path, line, column, strings.Join(first.Key(), "."))
+		return f, nil, fmt.Errorf("%w %s:%d:%d: unknown key %q", ErrFile, path, line, column, strings.Join(first.Key(), "."))
 	case errors.As(err, &wrong):
 		line, column := wrong.Position()
-		return f, fmt.Errorf("%w %s:%d:%d: %s", ErrFile, path, line, column, strings.TrimPrefix(wrong.Error(), "toml: "))
+		return f, nil, fmt.Errorf("%w %s:%d:%d: %s", ErrFile, path, line, column, strings.TrimPrefix(wrong.Error(), "toml: "))
 	case err != nil:
-		return f, fmt.Errorf("%w %s: %w", ErrFile, path, err)
+		return f, nil, fmt.Errorf("%w %s: %w", ErrFile, path, err)
 	}
-	return f, nil
+	return f, text, nil
 }

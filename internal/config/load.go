@@ -197,7 +197,9 @@ func (c *Config) readFile(src Sources) (file, error) {
 		path = src.DefaultPath
 	}
 	c.Path = path
-	return read(path)
+	f, text, err := read(path)
+	c.text = text
+	return f, err
 }
 
 func (c *Config) applyOne(s setting, f *file, src Sources) error {

@@ -13,6 +13,11 @@ import (
 // next is what to do tomorrow, from the results, for the one who runs the shop.
 func next(in Input) []string {
 	var out []string
+	if in.Airflow != nil {
+		for _, stop := range in.Airflow.Stops {
+			out = append(out, "STOP: "+stop+".")
+		}
+	}
 	var on []string
 	for _, m := range tasksOf(in) {
 		if m.State != exposure.NotShownNeeded {
@@ -30,6 +35,9 @@ func next(in Input) []string {
 	}
 	if task, n, of := dustiestTask(in.Exposure); n > 0 {
 		out = append(out, fmt.Sprintf("Work on the capture of %s first: it brought the largest part of the measured dose in %d of %d shifts.", task, n, of))
+	}
+	if help := firstHelp(in); help != "" {
+		out = append(out, help)
 	}
 	if r := in.Compare; r != nil {
 		out = append(out, afterComparing(*r)...)

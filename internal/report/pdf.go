@@ -79,7 +79,7 @@ func (p *paper) lay(contents []contentsLine) error {
 	p.contents(contents)
 	p.tracing()
 	shared := func(s part) func() error { return func() error { return p.part(s) } }
-	for _, set := range []func() error{p.evidence, p.comparison, p.otherLooks, p.shifts, shared(p.Uncertainty), shared(p.Clearance), p.respirator,
+	for _, set := range []func() error{p.evidence, p.comparison, p.otherLooks, p.shifts, shared(p.Uncertainty), shared(p.Clearance), shared(p.Collector), p.respirator,
 		shared(p.LimitStatus), shared(p.Calibration), p.words, p.data, p.method, p.check, p.appendix} {
 		if err := set(); err != nil {
 			return err

@@ -6,6 +6,7 @@ import (
 	"io"
 	"time"
 
+	"dustlog/internal/airflow"
 	"dustlog/internal/compare"
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
@@ -34,6 +35,7 @@ type Input struct {
 	MassScale  string
 	Commitment string // how readings were kept
 
+	Airflow             *airflow.Result // nil: the records hold none
 	Cleared             []study.Cleared
 	Respirator          *study.PastRespirator // nil: not worked out
 	Calibrations        []dust.Calibration
@@ -85,7 +87,7 @@ type view struct {
 	Groups    []exposure.GroupResult
 	Days      []figure // probability plots of the groups
 
-	OtherLooks, Uncertainty, Clearance, Respirators, LimitStatus, Calibration part
+	OtherLooks, Uncertainty, Clearance, Collector, Respirators, LimitStatus, Calibration part
 
 	Falls     grid // of the appendix
 	Data      []dataRow
@@ -124,6 +126,7 @@ func buildView(in Input) (view, error) {
 	v.Data = dataRows(in)
 	v.Checklist = Checklist(in)
 	v.Next, v.Uncertainty, v.Respirators, v.LimitStatus, v.Falls = next(in), uncertaintyPart(in), respiratorPart(in), limitsPart(in), allFalls(in)
+	v.Collector = airflowPart(in)
 	v.OtherLooks, v.Checks = otherLooks(in.Compare), checks(in)
 	for _, step := range []func() error{
 		func() (err error) { v.Evidence, err = evidence(in); return err },

@@ -12,45 +12,59 @@ import (
 	"dustlog/internal/dust"
 )
 
-// errNoEntries is where records hold no entries of the diary, as a server's copy does.
-var errNoEntries = errors.New("readings off the collector are in the shop's own store only, not in a server's copy")
+// ErrNoEntries is where records hold no entries of the diary, as a server's copy does.
+var ErrNoEntries = errors.New("readings off the collector are in the shop's own store only, not in a server's copy")
 
 // Airflow tells what the readings off the collector mean, beside the clearance and the
 // fine dust by the metric where there are any. It also answers where no sensor was
 // ever recorded.
 func Airflow(ctx context.Context, records Records, settings Settings, metric dust.Channel, w Window) (airflow.Result, error) {
-	diary, ok := records.(noted)
-	if !ok {
-		return airflow.Result{}, errNoEntries
-	}
-	in := airflow.Input{Collectors: settings.Collectors}
-	var err error
-	if in.Entries, err = diary.Entries(ctx, w.From, w.To); err != nil {
+	s, err := Open(ctx, records, settings)
+	switch {
+	case err == nil:
+		return s.Airflow(ctx, metric, w)
+	case !errors.Is(err, dust.ErrNoReadings):
 		return airflow.Result{}, err
 	}
-	if in.Setups, err = records.SetupPeriods(ctx); err != nil {
+	setups, err := records.SetupPeriods(ctx)
+	if err != nil {
 		return airflow.Result{}, err
 	}
+	r, err := airflowAlone(ctx, records, airflow.Input{Collectors: settings.Collectors, Setups: setups}, w)
+	r.Warnings = append(r.Warnings, "no dust was measured, so nothing can be said of airflow and dust")
+	return r, err
+}
+
+// Airflow is the function of that name for an open study.
+func (s *Study) Airflow(ctx context.Context, metric dust.Channel, w Window) (airflow.Result, error) {
+	in := airflow.Input{Collectors: s.settings.Collectors, Setups: s.setups}
 	var warnings []string
-	switch s, err := Open(ctx, records, settings); {
-	case errors.Is(err, dust.ErrNoReadings):
-		warnings = append(warnings, "no dust was measured, so nothing can be said of airflow and dust")
-	case err != nil:
-		return airflow.Result{}, err
-	default:
-		if in.Clearances, err = s.clearances(ctx, metric, w); err != nil {
-			warnings = append(warnings, "clearance of the room: "+err.Error())
-		}
-		if in.Sessions, err = s.sessionDust(ctx, metric, w); err != nil {
-			warnings = append(warnings, "fine dust by session: "+err.Error())
-		}
+	var err error
+	if in.Clearances, err = s.clearances(ctx, metric, w); err != nil {
+		warnings = append(warnings, "clearance of the room: "+err.Error())
+	}
+	if in.Sessions, err = s.sessionDust(ctx, metric, w); err != nil {
+		warnings = append(warnings, "fine dust by session: "+err.Error())
 	}
 	if err := ctx.Err(); err != nil {
 		return airflow.Result{}, err
 	}
-	r, err := airflow.Analyse(in)
+	r, err := airflowAlone(ctx, s.records, in, w)
 	r.Warnings = append(r.Warnings, warnings...)
 	return r, err
+}
+
+// airflowAlone adds the readings off the collector.
+func airflowAlone(ctx context.Context, records Records, in airflow.Input, w Window) (airflow.Result, error) {
+	diary, ok := records.(noted)
+	if !ok {
+		return airflow.Result{}, ErrNoEntries
+	}
+	var err error
+	if in.Entries, err = diary.Entries(ctx, w.From, w.To); err != nil {
+		return airflow.Result{}, err
+	}
+	return airflow.Analyse(in)
 }
 
 // clearances are the measured rates by setup.
@@ -140,16 +154,11 @@ func (s *Study) sessionInput(ctx context.Context, metric dust.Channel, w Window)
 // collectorStates are the latest readings off the collector by setup; none where the
 // records hold no entries.
 func (s *Study) collectorStates(ctx context.Context, w Window) (map[string]compare.CollectorState, error) {
-	diary, ok := s.records.(noted)
-	if !ok {
+	r, err := airflowAlone(ctx, s.records, airflow.Input{Collectors: s.settings.Collectors, Setups: s.setups}, w)
+	switch {
+	case errors.Is(err, ErrNoEntries):
 		return nil, nil
-	}
-	entries, err := diary.Entries(ctx, w.From, w.To)
-	if err != nil {
-		return nil, err
-	}
-	r, err := airflow.Analyse(airflow.Input{Collectors: s.settings.Collectors, Entries: entries, Setups: s.setups})
-	if err != nil {
+	case err != nil:
 		return nil, err
 	}
 	states := map[string]compare.CollectorState{}
