@@ -31,9 +31,28 @@ type DustOnFlow struct {
 	High         *float64   `json:"change_high"`
 	// The same with the setups thrown together; nil with one setup. Flow and the rest of
 	// a change of setup cannot be told apart in it, so it decides nothing.
-	Across *float64 `json:"change_percent_across_setups"`
-	Answer string   `json:"answer"`
-	Why    string   `json:"why"`
+	Across *float64    `json:"change_percent_across_setups"`
+	Points []FlowPoint `json:"points"` // what the line is fitted to
+	Lines  []FlowLine  `json:"lines"`  // by setup, one slope for all; none without one
+	Answer string      `json:"answer"`
+	Why    string      `json:"why"`
+}
+
+// FlowPoint is one measurement of the flow with the dust of the sessions beside it.
+type FlowPoint struct {
+	Setup    string     `json:"setup"`
+	Flow     units.Flow `json:"flow"`
+	Dust     float64    `json:"dust_ratio"` // geometric mean, in the unit of SessionDust
+	Sessions int        `json:"sessions"`
+}
+
+// FlowLine is the fitted dust of a setup at its least and its largest flow.
+type FlowLine struct {
+	Setup string     `json:"setup"`
+	From  units.Flow `json:"from_flow"`
+	To    units.Flow `json:"to_flow"`
+	Start float64    `json:"dust_ratio_at_from"`
+	End   float64    `json:"dust_ratio_at_to"`
 }
 
 // Words of a regression.
@@ -60,9 +79,12 @@ var stepFlow = units.CFM(100)
 // many sessions beside one flow say nothing more about flow. Interval: Student's t on
 // b, with one degree of freedom lost for each a and one for b. It is no experiment.
 func RegressDust(sessions []Session) DustOnFlow {
-	r := DustOnFlow{Step: stepFlow, Answer: TooLittleData, Setups: []string{}}
+	r := DustOnFlow{Step: stepFlow, Answer: TooLittleData, Setups: []string{}, Points: []FlowPoint{}, Lines: []FlowLine{}}
 	points := r.points(sessions)
 	r.Measurements = len(points)
+	for _, p := range points {
+		r.Points = append(r.Points, FlowPoint{Setup: p.setup, Flow: units.Flow(p.x) * stepFlow, Dust: math.Exp(p.y), Sessions: int(p.n)})
+	}
 	var all, within line
 	within.n = float64(len(points) - len(r.Setups) + 1) // line counts one a
 	for _, setup := range r.Setups {
@@ -88,6 +110,7 @@ func RegressDust(sessions []Session) DustOnFlow {
 		r.Why = "under one setup the flows measured hardly differ: nothing can be told from them"
 		return r
 	}
+	r.Lines = linesThrough(points, r.Setups, within.Slope)
 	half := within.tSlope()
 	percent := func(slope float64) *float64 { return ptr(100 * math.Expm1(slope)) }
 	r.Percent, r.Low, r.High = percent(within.Slope), percent(within.Slope-half), percent(within.Slope+half)
@@ -108,6 +131,23 @@ func RegressDust(sessions []Session) DustOnFlow {
 		r.Why += "; within setups, for flow changed together with what else the setups (" + strings.Join(r.Setups, ", ") + ") differ in"
 	}
 	return r
+}
+
+// linesThrough is the common slope through each setup's own mean.
+func linesThrough(points []flowPoint, setups []string, slope float64) (lines []FlowLine) {
+	for _, setup := range setups {
+		var own line
+		low, high := math.Inf(1), math.Inf(-1)
+		for _, p := range points {
+			if p.setup == setup {
+				own.add(p.x, p.y)
+				low, high = min(low, p.x), max(high, p.x)
+			}
+		}
+		at := func(x float64) float64 { return math.Exp(own.meanY + slope*(x-own.meanX)) }
+		lines = append(lines, FlowLine{Setup: setup, From: units.Flow(low) * stepFlow, To: units.Flow(high) * stepFlow, Start: at(low), End: at(high)})
+	}
+	return lines
 }
 
 // flowPoint is one measurement of the flow with the mean ln dust beside it.

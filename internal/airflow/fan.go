@@ -77,6 +77,21 @@ func (c *FanCurve) Static(q units.Flow) (units.Pressure, error) {
 	return units.Pressure(c.fit.Predict(float64(q))), nil
 }
 
+// drawn are points along the curve, its own among them.
+func (c *FanCurve) drawn() []FanPoint {
+	const between = 12
+	list := []FanPoint{c.points[0]}
+	for i, p := range c.points[1:] {
+		from := c.points[i].Flow
+		for k := 1; k < between; k++ {
+			q := from + (p.Flow-from)*units.Flow(k)/between
+			list = append(list, FanPoint{Flow: q, Static: units.Pressure(c.fit.Predict(float64(q)))})
+		}
+		list = append(list, p)
+	}
+	return list
+}
+
 // Operating is where a fan and a system agree.
 type Operating struct {
 	Flow     units.Flow     `json:"flow"`

@@ -156,6 +156,9 @@ func (s *SetupAirflow) fillFan(c Collector) {
 	default:
 		s.holdCurve(&f, curve)
 	}
+	if err == nil && curve != nil {
+		f.Curve = curve.drawn()
+	}
 	if f.Rated != nil || curve != nil {
 		s.Fan = &f
 	}

@@ -18,6 +18,12 @@ type DropReading struct {
 	AtReference *units.Pressure `json:"drop_at_reference_flow"`
 }
 
+// TrendPoint is a point of the line.
+type TrendPoint struct {
+	At   time.Time      `json:"at"`
+	Drop units.Pressure `json:"drop_at_reference_flow"`
+}
+
 // Loading is the trend of a filter's pressure drop since it was last cleaned.
 type Loading struct {
 	Readings   []DropReading   `json:"readings"`
@@ -28,6 +34,7 @@ type Loading struct {
 	PerWeekLow *units.Pressure `json:"rise_per_week_low"` // 95 %
 	PerWeekHi  *units.Pressure `json:"rise_per_week_high"`
 	Robust     *units.Pressure `json:"rise_per_week_theil_sen"`
+	Trend      []TrendPoint    `json:"trend"` // the line's two ends, at the first and the last reading; none without a line
 	Limit      *units.Pressure `json:"limit"`
 	ReachedAt  time.Time       `json:"limit_reached_at,omitzero"`
 	Earliest   time.Time       `json:"limit_reached_earliest,omitzero"` // 95 %
@@ -63,7 +70,7 @@ const (
 // further ahead than four times the span of the readings; its range is Fieller's.
 // Days are days of the calendar: with less work it takes longer. limit 0: none.
 func FilterLoading(readings []DropReading, cleaned []time.Time, limit units.Pressure) Loading {
-	l := Loading{Answer: CannotTell, Readings: []DropReading{}}
+	l := Loading{Answer: CannotTell, Readings: []DropReading{}, Trend: []TrendPoint{}}
 	if limit > 0 {
 		l.Limit = &limit
 	}
@@ -146,6 +153,10 @@ func (l *Loading) fit(first time.Time, days, drops []float64) {
 	perWeek := func(slope float64) *units.Pressure { return ptr(units.Pressure(slope * 7)) }
 	l.PerWeek, l.PerWeekLow, l.PerWeekHi = perWeek(line.Slope), perWeek(line.Slope-half), perWeek(line.Slope+half)
 	l.Robust = perWeek(theilSen(days, drops))
+	for _, day := range []float64{slices.Min(days), slices.Max(days)} {
+		at := first.Add(time.Duration(day * 24 * float64(time.Hour)))
+		l.Trend = append(l.Trend, TrendPoint{At: at, Drop: units.Pressure(line.Intercept + line.Slope*day)})
+	}
 	switch {
 	case line.Slope-half > 0:
 		l.Answer, l.Why = Rising, fmt.Sprintf("the drop at one flow rises by %s a week (95 %% interval %s to %s), from %d readings", *l.PerWeek, l.PerWeekLow.SI(), l.PerWeekHi.SI(), len(drops))

@@ -99,6 +99,7 @@ type FanCheck struct {
 	Rated     *units.Flow     `json:"rated_flow"`
 	OfRated   *float64        `json:"flow_percent_of_rated"`
 	Answer    string          `json:"answer"`
+	Curve     []FanPoint      `json:"curve"` // the blowers' curve in this air, as it is drawn
 }
 
 // Hint is a rule of thumb, marked with where it is from.

@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"dustlog/internal/airflow"
 	"dustlog/internal/collect"
 	"dustlog/internal/config"
 	"dustlog/internal/demo"
@@ -125,7 +126,7 @@ store = %q
 name  = %q
 zone  = "UTC"
 shift = %q
-`, "demo.db", demo.ShopName, demo.ShiftHours)
+%s`, "demo.db", demo.ShopName, demo.ShiftHours, demo.Collector)
 	if err := writeWhole(path, []byte(text)); err != nil {
 		return config.Config{}, err
 	}
@@ -170,6 +171,15 @@ func writeDiary(ctx context.Context, records *sqlite.Store, shop *demo.Shop, i i
 	}
 	for _, t := range day.Tasks {
 		if _, err := records.AddTask(ctx, t); err != nil {
+			return err
+		}
+	}
+	for n, g := range day.Gauges() {
+		e, err := airflow.GaugeEntry(fmt.Sprintf("demo-%d-%d", i, n), g.At, airflow.GaugeKind(g.Kind), g.Duct, g.Figures)
+		if err != nil {
+			return err
+		}
+		if _, err := records.Enter(ctx, e); err != nil {
 			return err
 		}
 	}

@@ -43,6 +43,9 @@ func newPlot(a *app) *cobra.Command {
 		newPlotBeside(a),
 		newPlotFactor(a),
 		newPlotLoading(a),
+		newPlotCollector(a, "blower", "What the blower makes and what the ducts take, with the points measured", plots.FanAndSystem, plots.CSVFanAndSystem, plots.AltTextFanAndSystem),
+		newPlotCollector(a, "filter-drop", "Pressure drop over the filter, with its trend and limit", plots.FilterDrop, plots.CSVFilterDrop, plots.AltTextFilterDrop),
+		newPlotCollector(a, "dust-on-flow", "Fine dust of sessions against the flow measured beside them", plots.DustOnFlow, plots.CSVDustOnFlow, plots.AltTextDustOnFlow),
 	)
 	cmd.Long = `Draw one picture. The ending of --out chooses what is written: .svg, .png or .pdf for
 the picture, .csv for its data, .txt for its description in words, for people who

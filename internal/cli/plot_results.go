@@ -2,11 +2,13 @@ package cli
 
 import (
 	"fmt"
+	"io"
 	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"dustlog/internal/airflow"
 	"dustlog/internal/clearance"
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
@@ -223,5 +225,26 @@ func newPlotLoading(a *app) *cobra.Command {
 	f.StringVar(&e.setup, "setup", "", "only runs under this setup")
 	f.StringArrayVar(&e.swappedAt, "swapped-at", nil, "moment at which the sensors changed places; repeat it for each change")
 	_ = cmd.RegisterFlagCompletionFunc("setup", a.completeSetups)
+	return cmd
+}
+
+// newPlotCollector draws something of what was read off the dust collector.
+func newPlotCollector(a *app, name, short string, paint func(io.Writer, airflow.Result, plots.Options) error, csv func(io.Writer, airflow.Result) error, alt func(airflow.Result) string) *cobra.Command {
+	var o plotOptions
+	cmd := &cobra.Command{
+		Use: name, Short: short, Args: noArgs,
+		Example: fmt.Sprintf("  dustlog plot %[1]s -o %[1]s.svg\n  dustlog plot %[1]s -o %[1]s.csv", name),
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			return a.drawing(cmd, o, func(in plotInput) (picture, error) {
+				r, err := in.study.Airflow(in.ctx, dust.PM25, in.window)
+				if err != nil {
+					return picture{}, err
+				}
+				return pictureOf(r, paint, csv, alt), nil
+			})
+		},
+	}
+	o.addOut(cmd, name+".svg")
+	o.win.add(cmd)
 	return cmd
 }

@@ -8,6 +8,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"dustlog/internal/airflow"
 	"dustlog/internal/clearance"
 	"dustlog/internal/dust"
 	"dustlog/internal/efficiency"
@@ -101,6 +102,9 @@ func TestNoCurveToDraw(t *testing.T) {
 		"no shift":       Probability(io.Discard, make([]exposure.GroupResult, 2), Options{}),
 		"no means":       SideBySide(io.Discard, SideBySideData{}, Options{}),
 		"no sample":      FactorScatter(io.Discard, FactorData{}, Options{}),
+		"no blower":      FanAndSystem(io.Discard, airflow.Result{}, Options{}),
+		"no drop":        FilterDrop(io.Discard, airflow.Result{}, Options{}),
+		"no flow":        DustOnFlow(io.Discard, airflow.Result{}, Options{}),
 		"no loading":     Loading(io.Discard, efficiency.Result{}, Options{}),
 		"no quarter":     Week(io.Discard, WeekData{}, Options{}),
 		"empty envelope": Months(io.Discard, []*Envelope{NewEnvelope(dust.Sensor{}, dust.PM25, day, day.Add(time.Hour))}, Options{}),

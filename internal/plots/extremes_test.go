@@ -65,6 +65,7 @@ func allPictures() []picture {
 		list = append(list, comparePictures(name, r)...)
 	}
 	list = append(list, dosePictures()...)
+	list = append(list, collectorPictures()...)
 	return append(list, curvePictures()...)
 }
 

@@ -1,21 +1,25 @@
 package report
 
 import (
+	"errors"
 	"fmt"
+	"io"
 	"strings"
 	"time"
 
 	"dustlog/internal/airflow"
+	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
+	"dustlog/internal/plots"
 )
 
 // airflowPart is what the dust collector moves, beside the dust.
-func airflowPart(in Input) part {
+func airflowPart(in Input) (part, error) {
 	p := part{ID: "airflow", Title: "What the dust collector moves"}
 	r := in.Airflow
 	if r == nil {
-		p.Intro = []string{"Not told: " + "readings off the collector are in the shop's own store only, not in a server's copy."}
-		return p
+		p.Intro = []string{"Not told: readings off the collector are in the shop's own store only, not in a server's copy."}
+		return p, nil
 	}
 	for _, stop := range r.Stops {
 		p.Intro = append(p.Intro, "STOP: "+stop+".")
@@ -23,9 +27,12 @@ func airflowPart(in Input) part {
 	if !collectorKnown(*r) {
 		p.Intro = append(p.Intro, "Nothing was read off the collector and none is described, so the dust above cannot be explained by it. Describe it under [collector.\"SETUP\"] in the configuration "+
 			"and enter what gauges show with `dustlog airflow add`.")
-		return p
+		return p, nil
 	}
 	p.Intro = append(p.Intro, "Flow, pressure and current explain a level of dust, and say what to change next. They are no measure of what is breathed.")
+	if len(r.Ranked) > 0 {
+		p.Tables = append(p.Tables, rankedTable(*r))
+	}
 	for _, s := range r.Setups {
 		if s.Readings > 0 || s.Record != nil {
 			p.Tables = append(p.Tables, collectorTable(s, in.Zone))
@@ -33,16 +40,40 @@ func airflowPart(in Input) part {
 		}
 	}
 	p.Tables = append(p.Tables, dustOnFlowTable(r.Dust))
-	if len(r.Ranked) > 0 {
-		p.Tables = append(p.Tables, rankedTable(*r))
-	}
 	for _, l := range r.LeftOut {
 		p.Notes = append(p.Notes, fmt.Sprintf("Left out: %s %s: %s.", l.At.In(in.Zone).Format("2006-01-02 15:04"), l.What, l.Why))
 	}
 	p.Notes = append(p.Notes, sentences(r.Warnings)...)
 	p.Notes = append(p.Notes, sentences(r.Cautions)...)
 	p.Gloss = r.Method
-	return p
+	var err error
+	p.Figures, err = collectorFigures(*r, in.Zone)
+	return p, err
+}
+
+// collectorFigures draws what there is to draw.
+func collectorFigures(r airflow.Result, zone *time.Location) (figures []figure, err error) {
+	for _, x := range []struct {
+		f     figure
+		paint func(io.Writer, airflow.Result, plots.Options) error
+	}{
+		{figure{ID: "blower", Title: "What the blower makes and what the ducts take", Alt: plots.AltTextFanAndSystem(r),
+			Caption: "Where the curves meet the collector works. A fuller filter or a longer hose makes the dotted curve steeper, and the flow less."}, plots.FanAndSystem},
+		{figure{ID: "filter-drop", Title: "Pressure drop over the filter since it was cleaned", Alt: plots.AltTextFilterDrop(r),
+			Caption: "A filter that loads takes flow from the hood."}, plots.FilterDrop},
+		{figure{ID: "dust-on-flow", Title: "Fine dust against flow", Alt: plots.AltTextDustOnFlow(r),
+			Caption: "More flow is not yet less dust: the interval says whether these sessions show it."}, plots.DustOnFlow},
+	} {
+		f, err := draw(x.f, zone, func(w io.Writer, o plots.Options) error { return x.paint(w, r, o) })
+		switch {
+		case errors.Is(err, dust.ErrNoReadings): // nothing of the kind was read
+		case err != nil:
+			return nil, err
+		default:
+			figures = append(figures, f)
+		}
+	}
+	return figures, nil
 }
 
 // collectorKnown reports whether there is anything to tell.
@@ -102,7 +133,7 @@ func collectorQuantities(s airflow.SetupAirflow, zone *time.Location) (list []qu
 		add(quantity{key: "filter_flow", label: "through the filter", value: *s.FilterFlow, unit: "m³/(m²·h)", si: fmt.Sprintf("%.0f m³/(m²·h)", *s.FilterFlow), us: "", formula: "latest flow / area of the filter"})
 	}
 	if c := s.Capture; c != nil && c.Velocity != nil {
-		add(quantity{key: "capture_velocity", label: "in front of the hood", value: float64(*c.Velocity), unit: "m/s", si: c.Velocity.SI(), us: c.Velocity.US(), remark: fmt.Sprintf("at %s: %s", c.Distance, c.Answer),
+		add(quantity{key: "capture_velocity", label: "in front of the hood", value: float64(*c.Velocity), unit: "m/s", si: c.Velocity.SI(), us: c.Velocity.US(), remark: c.Answer,
 			formula: "V = Q/(10·x² + A), with a flange over 0.75"})
 	}
 	for _, m := range s.Motors {
@@ -131,7 +162,7 @@ func ductName(name string) string {
 
 func collectorTable(s airflow.SetupAirflow, zone *time.Location) grid {
 	g := grid{Caption: fmt.Sprintf("Under “%s”: %d reading(s) off the collector", orNotDeclared(s.Setup), s.Readings), Columns: []gridColumn{
-		words("what", 1.6), numbers("SI", "value", 1.4), {Head: "US", Width: 1.4, Right: true}, words("judged by, remark", 5)}}
+		words("what", 1.8), numbers("SI", "value", 1.5), {Head: "US", Width: 1.5, Right: true}, words("remark", 4.6)}}
 	for _, q := range collectorQuantities(s, zone) {
 		g.Rows = append(g.Rows, gridRow{airflowID(s.Setup, q.key), []string{q.label, q.si, q.us, q.remark}})
 	}
@@ -182,19 +213,19 @@ func dustOnFlowTable(d airflow.DustOnFlow) grid {
 	}
 	return grid{Caption: "Fine dust against flow, setups held apart", Columns: []gridColumn{
 		words("answer", 1.4), numbers("sessions", "sessions", 0.8), numbers("flows measured", "measurements", 0.9),
-		numbers("dust, for each "+d.Step.SI()+" more", "change", 1.2), {Head: "95 % interval", Width: 1.2, Right: true}, words("why", 4)},
+		numbers("dust for "+d.Step.SI()+" more", "change", 1.4), {Head: "95 % interval", Width: 1.3, Right: true}, words("why", 3.6)},
 		Rows: []gridRow{{"airflow/dust", []string{d.Answer, fmt.Sprint(d.Sessions), fmt.Sprint(d.Measurements), change, interval, d.Why}}}}
 }
 
 func rankedTable(r airflow.Result) grid {
 	g := grid{Caption: fmt.Sprintf("What would help most, under “%s”, the most first", orNotDeclared(r.RankedIn)), Columns: []gridColumn{
-		words("change", 2.4), words("why", 4), words("how sure", 1.3), {Head: "gain", Width: 1.2, Right: true}}}
+		words("change", 2.4), words("why", 3.6), words("gain", 1.6), words("how sure", 1.2)}}
 	for _, s := range r.Ranked {
 		gain := "–"
 		if s.Gain != nil {
 			gain = fmt.Sprintf("%.0f %% %s", *s.Gain, s.GainOf)
 		}
-		g.Rows = append(g.Rows, gridRow{"", []string{s.What, s.Why, s.HowSure, gain}})
+		g.Rows = append(g.Rows, gridRow{"", []string{s.What, s.Why, gain, s.HowSure}})
 	}
 	return g
 }

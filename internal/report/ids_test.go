@@ -11,12 +11,14 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"dustlog/internal/airflow"
 	"dustlog/internal/calibrate"
 	"dustlog/internal/clearance"
 	"dustlog/internal/compare"
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
 	"dustlog/internal/study"
+	"dustlog/internal/units"
 )
 
 var monday = time.Date(2026, time.March, 2, 8, 0, 0, 0, time.UTC)
@@ -69,11 +71,29 @@ func wholeReport(t *testing.T) Input {
 	fall := study.ClearedFall{Decay: cleared.Decays[0], Back: of(24)}
 	return Input{Shop: "Shop", Zone: time.UTC, From: monday, To: hour(56), Generated: monday, Version: "test", Exposure: r, Compare: &cmp,
 		Sensors: []Sensor{{Sensor: sensor, Title: "SPS30"}},
+		Airflow: collector(t, setups),
 		Cleared: []study.Cleared{{Result: cleared, Trace: trace, Falls: []study.ClearedFall{fall}}},
 		Respirator: &study.PastRespirator{Setup: "old", Method: "how", Tasks: []study.RespiratorTask{{MaskResult: r.Masks[0]}},
 			Clearing: []study.RespiratorClearing{{Sensor: "bench", Setup: "old", InUse: true, Minutes: of(20), MinutesUpper: of(33)}}},
 		Calibrations: []dust.Calibration{zeroCheck(t), {ID: 2, Kind: dust.FactorCalibration, Sensor: "bench", Made: monday, From: monday, To: monday, Retired: monday, RetiredWhy: "wrong filter", Numbers: "x"}},
 	}
+}
+
+// collector is an invented dust collector with all gauges read once.
+func collector(t *testing.T, setups []dust.SetupPeriod) *airflow.Result {
+	t.Helper()
+	in := airflow.Input{Setups: setups, Collectors: []airflow.Collector{{
+		Setup: "old", Room: 120, Ducts: []airflow.DuctRecord{{Name: "main", Diameter: units.Inches(6)}}, Filter: airflow.FilterRecord{Limit: 900, Area: 9},
+		Hood:    &airflow.HoodRecord{Duct: "main", Width: 0.2, Height: 0.15, Distance: 0.2},
+		Blowers: []airflow.Blower{{RatedFlow: units.CFM(1500), RatedCurrent: 9, Curve: []airflow.FanPoint{{Static: 2500}, {Flow: units.CFM(1500)}}}},
+	}}}
+	for i, text := range [][2]string{{"velocity-pressure", "190 200 210 Pa"}, {"static-pressure", "1500 Pa"}, {"filter-drop", "450 Pa"}, {"current", "9.4 A"}} {
+		in.Entries = append(in.Entries, dust.Entered{Entry: dust.Entry{ID: text[0], Kind: dust.GaugeEntry, At: monday.Add(time.Duration(i) * time.Minute), Name: text[0], Text: text[1]}})
+	}
+	r, err := airflow.Analyse(in)
+	require.NoError(t, err)
+	require.NotEmpty(t, r.Stops, "the current is above the plate's")
+	return &r
 }
 
 func zeroCheck(t *testing.T) dust.Calibration {

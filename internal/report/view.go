@@ -126,13 +126,13 @@ func buildView(in Input) (view, error) {
 	v.Data = dataRows(in)
 	v.Checklist = Checklist(in)
 	v.Next, v.Uncertainty, v.Respirators, v.LimitStatus, v.Falls = next(in), uncertaintyPart(in), respiratorPart(in), limitsPart(in), allFalls(in)
-	v.Collector = airflowPart(in)
 	v.OtherLooks, v.Checks = otherLooks(in.Compare), checks(in)
 	for _, step := range []func() error{
 		func() (err error) { v.Evidence, err = evidence(in); return err },
 		func() (err error) { v.Traces, err = traces(in); return err },
 		func() (err error) { v.Days, err = days(in, v.Groups); return err },
 		func() (err error) { v.Clearance, err = clearancePart(in); return err },
+		func() (err error) { v.Collector, err = airflowPart(in); return err },
 		func() (err error) { v.Calibration, err = calibrationPart(in); return err },
 	} {
 		if err := step(); err != nil {
@@ -144,7 +144,7 @@ func buildView(in Input) (view, error) {
 
 // pictures are all figures of the report.
 func (v *view) pictures() (all []figure) {
-	for _, list := range [][]figure{v.Evidence, v.Traces, v.Days, v.Clearance.Figures, v.Calibration.Figures} {
+	for _, list := range [][]figure{v.Evidence, v.Traces, v.Days, v.Clearance.Figures, v.Collector.Figures, v.Calibration.Figures} {
 		all = append(all, list...)
 	}
 	return all
