@@ -44,7 +44,7 @@ func airflowPart(in Input) (part, error) {
 		p.Notes = append(p.Notes, fmt.Sprintf("Left out: %s %s: %s.", l.At.In(in.Zone).Format("2006-01-02 15:04"), l.What, l.Why))
 	}
 	p.Notes = append(p.Notes, sentences(r.Warnings)...)
-	p.Notes = append(p.Notes, sentences(r.Cautions)...)
+	p.Notes = append(p.Notes, r.Cautions...) // whole sentences
 	p.Gloss = r.Method
 	var err error
 	p.Figures, err = collectorFigures(*r, in.Zone)
@@ -211,9 +211,9 @@ func dustOnFlowTable(d airflow.DustOnFlow) grid {
 	if d.Low != nil && d.High != nil {
 		interval = fmt.Sprintf("%+.0f to %+.0f %%", *d.Low, *d.High)
 	}
-	return grid{Caption: "Fine dust against flow, setups held apart", Columns: []gridColumn{
+	return grid{Caption: fmt.Sprintf("Fine dust against flow, setups held apart: change for each %s more", d.Step), Columns: []gridColumn{
 		words("answer", 1.4), numbers("sessions", "sessions", 0.8), numbers("flows measured", "measurements", 0.9),
-		numbers("dust for "+d.Step.SI()+" more", "change", 1.4), {Head: "95 % interval", Width: 1.3, Right: true}, words("why", 3.6)},
+		numbers("change", "change", 1), {Head: "95 % interval", Width: 1.3, Right: true}, words("why", 3.6)},
 		Rows: []gridRow{{"airflow/dust", []string{d.Answer, fmt.Sprint(d.Sessions), fmt.Sprint(d.Measurements), change, interval, d.Why}}}}
 }
 
