@@ -31,7 +31,7 @@ port     = "/dev/ttyUSB0"
 position = "breathing_zone"`
 
 func newCollect(a *app) *cobra.Command {
-	var folder, serve string
+	var folder, serve, metrics string
 	cmd := &cobra.Command{
 		Use:   "collect",
 		Short: "Read the sensors and keep every reading, until Ctrl-C",
@@ -51,10 +51,10 @@ A configuration file that works:
 		Example: `  dustlog collect --config dustlog.toml
   dustlog collect --json > readings.jsonl
   dustlog collect --capture raw
-  dustlog collect --serve 127.0.0.1:3878`,
+  dustlog collect --serve 127.0.0.1:3878 --metrics 127.0.0.1:3879`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			cfg, err := a.load(given(map[string]string{"serve.address": serve}))
+			cfg, err := a.load(given(map[string]string{"serve.address": serve, "collect.metrics": metrics}))
 			if err != nil {
 				return err
 			}
@@ -63,6 +63,7 @@ A configuration file that works:
 	}
 	cmd.Flags().StringVar(&folder, "capture", "", "folder that keeps the raw bytes too, for dustlog replay")
 	cmd.Flags().StringVar(&serve, "serve", "", "host:port at which to offer the page too (see `dustlog serve`)")
+	cmd.Flags().StringVar(&metrics, "metrics", "", "host:port at which to offer OpenMetrics and health, without a password, as in 127.0.0.1:3879")
 	a.addJSON(cmd)
 	return cmd
 }
@@ -111,9 +112,15 @@ func runCollect(ctx context.Context, a *app, cfg config.Config, folder string, s
 		return err
 	}
 	defer stopPublishing()
-	summary, err := collect.Run(ctx, inputs, records, collect.Options{
+	count, stopMetrics, err := a.metricsBeside(ctx, cfg, inputs)
+	if err != nil {
+		watch.stop()
+		return err
+	}
+	defer stopMetrics()
+	summary, err := collect.Run(ctx, inputs, count.Sink(records), collect.Options{
 		CommitEvery: cfg.CommitEvery, Log: a.log(),
-		OnReading: func(r dust.Reading) { show.reading(r); watch.reading(r); offer(r); publish(r) },
+		OnReading: func(r dust.Reading) { show.reading(r); watch.reading(r); offer(r); publish(r); count.Reading(r) },
 		OnTurn:    a.signOfLife(),
 	})
 	show.done()

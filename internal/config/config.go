@@ -19,6 +19,7 @@ type Config struct {
 	Shop  Shop
 	// CommitEvery is how often collected readings are committed to the store.
 	CommitEvery time.Duration
+	Metrics     string // host:port at which a collector offers metrics and health; "" for nowhere
 	Forward     Forward
 	Serve       Serve
 	Sensors     []Sensor
@@ -158,6 +159,7 @@ type file struct {
 	} `toml:"shop"`
 	Collect struct {
 		CommitEvery *string `toml:"commit_every"`
+		Metrics     *string `toml:"metrics"`
 	} `toml:"collect"`
 	Forward struct {
 		To        *string `toml:"to"`
