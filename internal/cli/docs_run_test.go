@@ -80,6 +80,7 @@ oak = "hardwood"
 			mustRun(t, dir, "task", "add", name, "--material", "oak", "--from", fmt.Sprintf("%s %02d:10", date, hour), "--to", fmt.Sprintf("%s %02d:40", date, hour))
 		}
 		mustRun(t, dir, "task", "add", "zero check", "--from", date+" 07:10", "--to", date+" 07:45")
+		mustRun(t, dir, "airflow", "add", "flow", fmt.Sprintf("%d m3/h", 1100+40*day), "--at", date+" 10:20")
 		mustRun(t, dir, "calibrate", "filter", "--sensor", "bench", "--from", date+" 08:00", "--to", date+" 14:50", "--method", "0600", "--material", "oak",
 			"--flow-before", "2.2", "--flow-after", "2.15", "--before-mg", "12.345", "--after-mg", fmt.Sprintf("13.%d91", 4-day%2), "--blank", "12.100:12.106", "--blank", "12.210:12.214")
 	}
