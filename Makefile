@@ -5,7 +5,7 @@ TOOLS := $(CACHE)/tools
 export DUSTLOG_INFLUXD := $(TOOLS)/influxd
 
 .DEFAULT_GOAL := test
-.PHONY: help test tools check unit race browser cross package docs validate fuzz bench build release clean
+.PHONY: help test tools check unit race browser cross package docs validate soak fuzz bench build release clean
 
 help: ## this list
 	@sed -nE 's/^([a-z]+):.*## (.*)/\1\t\2/p' $(MAKEFILE_LIST) | expand -t 11
@@ -58,6 +58,9 @@ docs: ## write the generated pages
 validate: ## simulate tens of thousands of before/after studies, then write the generated pages
 	go test -count=1 -timeout 4h -run '^Test' ./internal/compare/simulate -full -v
 	go run ./internal/validation/page
+
+soak: ## a day's faults in 20 minutes, then docs/reliability.md; Linux, as root
+	go run ./bench/soak -page docs/reliability.md
 
 FUZZTIME ?= 60s
 

@@ -30,7 +30,7 @@ type result struct {
 	lost                 map[string]int // by sensor, without an excuse
 	forgiven             map[string]int // by excuse
 	onServer             int
-	pages, pagesFailed   int64
+	pages, pagesEmpty, pagesFailed   int64
 }
 
 func (r *result) fault(what string) {
@@ -134,7 +134,7 @@ func (r *result) write(page string) error {
 	if r.copied {
 		row("on InfluxDB at the end", count(r.onServer))
 	}
-	row("pages looked at by "+fmt.Sprint(r.o.viewers)+" viewers", fmt.Sprintf("%s, %d failed", count(int(r.pages)), r.pagesFailed))
+	row("pages looked at by "+fmt.Sprint(r.o.viewers)+" viewers", fmt.Sprintf("%s, %d failed, %d had nothing to draw while sensors warmed up", count(int(r.pages)), r.pagesFailed, r.pagesEmpty))
 	row("“not ready” while the disk was full", fmt.Sprintf("%d of %d times", r.ready503, r.faults["the disk full"]))
 	row("memory, second and last third of the last life", fmt.Sprintf("%.0f and %.0f MiB", early.residentMiB, late.residentMiB))
 	row("goroutines, the same", fmt.Sprintf("%.0f and %.0f", early.goroutines, late.goroutines))

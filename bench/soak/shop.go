@@ -114,7 +114,8 @@ func (s *shop) live(ctx context.Context, r *result) error {
 	all.Wait()
 	end()
 	v.all.Wait()
-	r.pages, r.pagesFailed = v.pages.Load(), v.failed.Load()
+	r.pages, r.pagesEmpty, r.pagesFailed = v.pages.Load(), v.empty.Load(), v.failed.Load()
+	v.why.Range(func(what, body any) bool { fmt.Fprintf(s.o.log, "\n%s\n%s\n", what, body); return true })
 	if err == nil {
 		err = ctx.Err()
 	}

@@ -15,7 +15,9 @@ import (
 type viewers struct {
 	page   string
 	pages  atomic.Int64
-	failed atomic.Int64 // answers other than 200; where nobody listens is no answer
+	empty  atomic.Int64 // answers that there is no reading to draw yet
+	failed atomic.Int64 // answers other than these and 200; where nobody listens is no answer
+	why    sync.Map     // the first of each kind
 	all    sync.WaitGroup
 }
 
@@ -46,11 +48,16 @@ func (v *viewers) one(ctx context.Context, i int) {
 		if err != nil {
 			continue
 		}
-		_, _ = io.Copy(io.Discard, answer.Body)
+		body, _ := io.ReadAll(answer.Body)
 		answer.Body.Close()
 		v.pages.Add(1)
-		if answer.StatusCode != http.StatusOK {
+		switch answer.StatusCode {
+		case http.StatusOK:
+		case http.StatusUnprocessableEntity: // while sensors warm up
+			v.empty.Add(1)
+		default:
 			v.failed.Add(1)
+			v.why.LoadOrStore(fmt.Sprintf("%s: %s", r.URL.Path, answer.Status), string(body[:min(len(body), 1500)]))
 		}
 	}
 }
