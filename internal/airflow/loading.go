@@ -154,7 +154,7 @@ func (l *Loading) fit(first time.Time, days, drops []float64) {
 	l.PerWeek, l.PerWeekLow, l.PerWeekHi = perWeek(line.Slope), perWeek(line.Slope-half), perWeek(line.Slope+half)
 	l.Robust = perWeek(theilSen(days, drops))
 	for _, day := range []float64{slices.Min(days), slices.Max(days)} {
-		at := first.Add(time.Duration(day * 24 * float64(time.Hour)))
+		at := first.Add(time.Duration(day * 24 * float64(time.Hour))).Round(time.Millisecond)
 		l.Trend = append(l.Trend, TrendPoint{At: at, Drop: units.Pressure(line.Intercept + line.Slope*day)})
 	}
 	switch {
@@ -186,7 +186,10 @@ func (l *Loading) date(first time.Time, line line) {
 		l.Why += fmt.Sprintf("; the limit lies further ahead than %d times the days measured: when it is reached cannot be told yet", furthestAway)
 		return
 	}
-	day := func(x float64) time.Time { return first.Add(time.Duration(x * 24 * float64(time.Hour))) }
+	// To the minute, which is more than it can tell: the last bits hang on the processor.
+	day := func(x float64) time.Time {
+		return first.Add(time.Duration(x * 24 * float64(time.Hour))).Round(time.Minute)
+	}
 	l.ReachedAt, l.Earliest, l.LatestAt = day(at), day(low), day(high)
 }
 

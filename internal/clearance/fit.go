@@ -62,7 +62,7 @@ func solve(t, c []float64, o Options) (*reweighting, solution, error) {
 		return nil, solution{}, err
 	}
 	if n := len(s.p); !(s.p[n-2] > 0 && s.p[n-1] > 0) {
-		return nil, solution{}, fmt.Errorf("decay: the best curve rises: %w", ErrNoFall)
+		return nil, solution{}, fmt.Errorf("decay: %s: %w", noFallingCurve, ErrNoFall)
 	}
 	return r, s, nil
 }

@@ -1,6 +1,7 @@
 package clearance
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"strings"
@@ -71,8 +72,16 @@ func judgeFixed(hours, c []float64, o Options) (Fit, string) {
 	return f, ""
 }
 
+// noFallingCurve is said of every record that no decay fits. Whether least squares
+// then end off a minimum or in a rising curve hangs on the last bits of a sum, and so
+// on the kind of processor.
+const noFallingCurve = "no falling curve fits"
+
 // reason is an error's text without what only a program needs of it.
 func reason(err error) string {
+	if errors.Is(err, ErrNoFit) {
+		return noFallingCurve
+	}
 	text := strings.ReplaceAll(err.Error(), "decay: ", "")
 	for _, sentinel := range []error{ErrTooFew, ErrNoFall, ErrNoFit} {
 		text = strings.TrimSuffix(text, ": "+sentinel.Error())

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"math"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -28,9 +29,10 @@ func newVerify(a *app) *cobra.Command {
 		Use:   "verify FILE",
 		Short: "Recompute an evidence bundle and say whether its results hold",
 		Long: `Check every file of an evidence bundle against its SHA-256, put its readings and
-diary into a fresh store, compute every result again, and say
-"identical" or list what differs. Nothing outside the bundle is used but this
-program; the bundle is not changed.
+diary into a fresh store, compute every result again, and say "identical" or list
+what differs. On another kind of processor numbers may differ behind the ninth
+digit: that is said, and is no difference. Nothing outside the bundle is used but
+this program; the bundle is not changed.
 
 Hashes show that a bundle was not changed since it was made. They do not show who
 made it, or that the sensors were where the diary says.`,
@@ -54,6 +56,7 @@ type verification struct {
 	BadFiles    []string     `json:"bad_files"`
 	Readings    int          `json:"readings"`
 	Identical   bool         `json:"identical"`
+	Rounding    int          `json:"differ_behind_9_digits"` // numbers; another kind of processor rounds otherwise
 	Differences []difference `json:"differences"`
 }
 
@@ -62,6 +65,8 @@ type difference struct {
 	Where  string `json:"where"`
 	Bundle string `json:"in_bundle"`
 	Here   string `json:"computed_here"`
+
+	rounding bool // numbers that agree to 9 digits
 }
 
 func runVerify(ctx context.Context, a *app, path string) error {
@@ -79,7 +84,7 @@ func runVerify(ctx context.Context, a *app, path string) error {
 	} else {
 		v.BadFiles = slices.Clip(v.BadFiles)
 	}
-	v.Identical = len(v.BadFiles) == 0 && len(v.Differences) == 0
+	v.Identical = len(v.BadFiles) == 0 && len(v.Differences) == 0 && v.Rounding == 0
 	if a.json {
 		err = writeJSON(a.Stdout, v)
 	} else {
@@ -106,8 +111,12 @@ func (v *verification) print(a *app) {
 	}
 	fmt.Fprintf(a.Stdout, "  %d files as the manifest says\n", v.Files)
 	fmt.Fprintf(a.Stdout, "  %d readings taken in again, results computed again by %s\n", v.Readings, v.CheckedBy)
-	if v.Identical {
+	switch {
+	case v.Identical:
 		fmt.Fprintln(a.Stdout, "  identical: every number and every word of the results")
+		return
+	case len(v.Differences) == 0:
+		fmt.Fprintf(a.Stdout, "  the same: every word, and every number to 9 digits; %d differ behind that, as on another kind of processor\n", v.Rounding)
 		return
 	}
 	const most = 40
@@ -181,7 +190,13 @@ func (v *verification) recompute(ctx context.Context, a *app, b *bundle.Bundle) 
 	if err := json.Unmarshal(text, &is); err != nil {
 		return err
 	}
-	v.Differences = append(v.Differences, compareJSON("", was, onlyKept(was, is))...)
+	for _, d := range compareJSON("", was, onlyKept(was, is)) {
+		if d.rounding {
+			v.Rounding++
+		} else {
+			v.Differences = append(v.Differences, d)
+		}
+	}
 	return nil
 }
 
@@ -311,6 +326,15 @@ func onlyKept(was, is any) any {
 	return now
 }
 
+// alikeNumbers reports whether two numbers agree to 9 digits. The last bits of a sum
+// depend on whether a processor rounds between multiplying and adding, as the Go
+// specification allows (Floating-point operators).
+func alikeNumbers(was, is any) bool {
+	a, ok1 := was.(float64)
+	b, ok2 := is.(float64)
+	return ok1 && ok2 && math.Abs(a-b) <= 1e-9*max(math.Abs(a), math.Abs(b))
+}
+
 // compareJSON lists where two JSON documents differ.
 func compareJSON(where string, was, is any) (all []difference) {
 	switch was := was.(type) {
@@ -339,5 +363,5 @@ func compareJSON(where string, was, is any) (all []difference) {
 		return nil
 	}
 	text := func(v any) string { b, _ := json.Marshal(v); return string(b) }
-	return []difference{{Where: where, Bundle: text(was), Here: text(is)}}
+	return []difference{{Where: where, Bundle: text(was), Here: text(is), rounding: alikeNumbers(was, is)}}
 }

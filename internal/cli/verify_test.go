@@ -7,6 +7,8 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -152,6 +154,38 @@ func TestAChangedReadingIsSeen(t *testing.T) {
 	require.NoError(t, json.Unmarshal([]byte(stdout), &v))
 	require.False(t, v.Identical)
 	require.NotEmpty(t, v.Differences)
+}
+
+// Another kind of processor may round the last bits of a sum otherwise.
+func TestTheLastBitsAreNoDifference(t *testing.T) {
+	dir := shop(t)
+	number := regexp.MustCompile(`("gm_before": \d+\.\d+)`)
+	nudged := func(by string) string {
+		path := filepath.Join(dir, "nudged"+by+".zip")
+		found := false
+		retell(t, filepath.Join(dir, "week.zip"), path, func(name string, c []byte) []byte {
+			if name != "results.json" {
+				return c
+			}
+			return number.ReplaceAllFunc(c, func(text []byte) []byte {
+				found = true
+				key, value, _ := strings.Cut(string(text), ": ")
+				x, err := strconv.ParseFloat(value, 64)
+				require.NoError(t, err)
+				factor, err := strconv.ParseFloat(by, 64)
+				require.NoError(t, err)
+				return fmt.Appendf(nil, "%s: %.17g", key, x*factor)
+			})
+		})
+		require.True(t, found)
+		return path
+	}
+	code, stdout, stderr := call(t, dir, "verify", nudged("1.00000000000001"))
+	require.Zero(t, code, stderr)
+	require.Regexp(t, `the same: every word, and every number to 9 digits; \d differ behind that`, stdout)
+	code, stdout, _ = call(t, dir, "verify", nudged("1.0000001"))
+	require.NotZero(t, code)
+	require.Contains(t, stdout, "gm_before")
 }
 
 func TestABrokenBundleIsTold(t *testing.T) {
