@@ -12,6 +12,7 @@ import (
 	"dustlog/internal/config"
 	"dustlog/internal/dust"
 	"dustlog/internal/store/sqlite"
+	"dustlog/internal/study"
 )
 
 func newTask(a *app) *cobra.Command {
@@ -128,44 +129,33 @@ func newTaskList(a *app) *cobra.Command {
 }
 
 func runTaskList(a *app, cmd *cobra.Command, win windowFlags) error {
-	cfg, err := a.load(nil)
-	if err != nil {
-		return err
-	}
-	w, err := win.window(cmd, a.Now(), cfg.Shop.Zone)
-	if err != nil {
-		return err
-	}
-	records, err := a.records(cmd.Context(), cfg)
-	if err != nil {
-		return err
-	}
-	defer records.Close()
-	tasks, err := records.Tasks(cmd.Context(), w.From, w.To)
-	if err != nil {
-		return err
-	}
-	if a.json {
-		out := []taskJSON{}
-		for _, t := range tasks {
-			j := taskJSON{ID: t.ID, Task: t.Name, Material: t.Material, Person: t.Person, Start: t.Start}
-			if !t.Running() {
-				j.Stop = &t.Stop
+	return a.inRecords(cmd, win, func(records records, cfg config.Config, w study.Window) error {
+		tasks, err := records.Tasks(cmd.Context(), w.From, w.To)
+		if err != nil {
+			return err
+		}
+		if a.json {
+			out := []taskJSON{}
+			for _, t := range tasks {
+				j := taskJSON{ID: t.ID, Task: t.Name, Material: t.Material, Person: t.Person, Start: t.Start}
+				if !t.Running() {
+					j.Stop = &t.Stop
+				}
+				out = append(out, j)
 			}
-			out = append(out, j)
+			return writeJSON(a.Stdout, map[string]any{"schema": 1, "tasks": out})
 		}
-		return writeJSON(a.Stdout, map[string]any{"schema": 1, "tasks": out})
-	}
-	list := newTable(a.Stdout, "DATE", "START", "STOP", "TASK", "MATERIAL", "PERSON")
-	for _, t := range tasks {
-		start, stop := t.Start.In(cfg.Shop.Zone), "running"
-		if !t.Running() {
-			stop = t.Stop.In(cfg.Shop.Zone).Format("15:04")
+		list := newTable(a.Stdout, "DATE", "START", "STOP", "TASK", "MATERIAL", "PERSON")
+		for _, t := range tasks {
+			start, stop := t.Start.In(cfg.Shop.Zone), "running"
+			if !t.Running() {
+				stop = t.Stop.In(cfg.Shop.Zone).Format("15:04")
+			}
+			list.row(start.Format(time.DateOnly), start.Format("15:04"), stop, t.Name, t.Material, t.Person)
 		}
-		list.row(start.Format(time.DateOnly), start.Format("15:04"), stop, t.Name, t.Material, t.Person)
-	}
-	list.flush()
-	return nil
+		list.flush()
+		return nil
+	})
 }
 
 func newSetup(a *app) *cobra.Command {
@@ -226,40 +216,33 @@ func newSetupList(a *app) *cobra.Command {
 }
 
 func runSetupList(a *app, cmd *cobra.Command) error {
-	cfg, err := a.load(nil)
-	if err != nil {
-		return err
-	}
-	records, err := a.records(cmd.Context(), cfg)
-	if err != nil {
-		return err
-	}
-	defer records.Close()
-	periods, err := records.SetupPeriods(cmd.Context())
-	if err != nil {
-		return err
-	}
-	if a.json {
-		out := []setupJSON{}
-		for _, p := range periods {
-			j := setupJSON{Setup: p.Setup, From: p.From}
-			if !p.To.IsZero() {
-				j.To = &p.To
+	return a.inRecords(cmd, windowFlags{}, func(records records, cfg config.Config, _ study.Window) error {
+		periods, err := records.SetupPeriods(cmd.Context())
+		if err != nil {
+			return err
+		}
+		if a.json {
+			out := []setupJSON{}
+			for _, p := range periods {
+				j := setupJSON{Setup: p.Setup, From: p.From}
+				if !p.To.IsZero() {
+					j.To = &p.To
+				}
+				out = append(out, j)
 			}
-			out = append(out, j)
+			return writeJSON(a.Stdout, map[string]any{"schema": 1, "setups": out})
 		}
-		return writeJSON(a.Stdout, map[string]any{"schema": 1, "setups": out})
-	}
-	list := newTable(a.Stdout, "FROM", "TO", "SETUP")
-	for _, p := range periods {
-		to := "now"
-		if !p.To.IsZero() {
-			to = p.To.In(cfg.Shop.Zone).Format("2006-01-02 15:04")
+		list := newTable(a.Stdout, "FROM", "TO", "SETUP")
+		for _, p := range periods {
+			to := "now"
+			if !p.To.IsZero() {
+				to = p.To.In(cfg.Shop.Zone).Format("2006-01-02 15:04")
+			}
+			list.row(p.From.In(cfg.Shop.Zone).Format("2006-01-02 15:04"), to, p.Setup)
 		}
-		list.row(p.From.In(cfg.Shop.Zone).Format("2006-01-02 15:04"), to, p.Setup)
-	}
-	list.flush()
-	return nil
+		list.flush()
+		return nil
+	})
 }
 
 // diary is what the diary commands write to.

@@ -76,6 +76,24 @@ func (a *app) inStudy(cmd *cobra.Command, flags map[string]string, win windowFla
 	return ask(s, cfg, w)
 }
 
+// inRecords opens the records, wherever they are, and lets ask have them.
+func (a *app) inRecords(cmd *cobra.Command, win windowFlags, ask func(records, config.Config, study.Window) error) error {
+	cfg, err := a.load(nil)
+	if err != nil {
+		return err
+	}
+	w, err := win.window(cmd, a.Now(), cfg.Shop.Zone)
+	if err != nil {
+		return err
+	}
+	records, err := a.records(cmd.Context(), cfg)
+	if err != nil {
+		return err
+	}
+	defer records.Close()
+	return ask(records, cfg, w)
+}
+
 // exposureOf assesses the window. Where the user has chosen no limit, it says so.
 func exposureOf(ctx context.Context, s *study.Study, cfg config.Config, metric dust.Channel, w study.Window) (exposure.Result, error) {
 	result, err := s.Exposure(ctx, metric, w)

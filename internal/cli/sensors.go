@@ -5,7 +5,9 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"dustlog/internal/config"
 	"dustlog/internal/dust"
+	"dustlog/internal/study"
 )
 
 func newSensors(a *app) *cobra.Command {
@@ -29,42 +31,35 @@ type sensorJSON struct {
 }
 
 func runSensors(a *app, cmd *cobra.Command) error {
-	cfg, err := a.load(nil)
-	if err != nil {
-		return err
-	}
-	records, err := a.records(cmd.Context(), cfg)
-	if err != nil {
-		return err
-	}
-	defer records.Close()
-	sensors, err := records.Sensors(cmd.Context())
-	if err != nil {
-		return err
-	}
-	spans, err := records.Span(cmd.Context())
-	if err != nil {
-		return err
-	}
-	rows := []sensorJSON{}
-	for _, s := range sensors {
-		row := sensorJSON{Sensor: s.Name, Model: s.Model, Position: s.Position}
-		for _, span := range spans {
-			if span.Sensor == s.Name && span.Count > 0 {
-				row.Readings, row.First, row.Last = int64(span.Count), &span.First, &span.Last
-			}
+	return a.inRecords(cmd, windowFlags{}, func(records records, cfg config.Config, _ study.Window) error {
+		sensors, err := records.Sensors(cmd.Context())
+		if err != nil {
+			return err
 		}
-		rows = append(rows, row)
-	}
-	if a.json {
-		return writeJSON(a.Stdout, map[string]any{"schema": 1, "sensors": rows})
-	}
-	t := newTable(a.Stdout, "SENSOR", "MODEL", "POSITION", "READINGS", "FIRST", "LAST")
-	for _, r := range rows {
-		t.row(r.Sensor, r.Model, r.Position.Label(), r.Readings, moment(r.First, cfg.Shop.Zone), moment(r.Last, cfg.Shop.Zone))
-	}
-	t.flush()
-	return nil
+		spans, err := records.Span(cmd.Context())
+		if err != nil {
+			return err
+		}
+		rows := []sensorJSON{}
+		for _, s := range sensors {
+			row := sensorJSON{Sensor: s.Name, Model: s.Model, Position: s.Position}
+			for _, span := range spans {
+				if span.Sensor == s.Name && span.Count > 0 {
+					row.Readings, row.First, row.Last = int64(span.Count), &span.First, &span.Last
+				}
+			}
+			rows = append(rows, row)
+		}
+		if a.json {
+			return writeJSON(a.Stdout, map[string]any{"schema": 1, "sensors": rows})
+		}
+		t := newTable(a.Stdout, "SENSOR", "MODEL", "POSITION", "READINGS", "FIRST", "LAST")
+		for _, r := range rows {
+			t.row(r.Sensor, r.Model, r.Position.Label(), r.Readings, moment(r.First, cfg.Shop.Zone), moment(r.Last, cfg.Shop.Zone))
+		}
+		t.flush()
+		return nil
+	})
 }
 
 func moment(t *time.Time, zone *time.Location) string {

@@ -26,7 +26,7 @@ type Columns struct {
 
 // Cut splits a day at a moment. Both parts have the hold time of the whole.
 func (c Columns) Cut(at time.Time) (before, rest Columns) {
-	c = c.present()
+	c = c.Present()
 	i, _ := slices.BinarySearch(c.MS, at.UnixMilli())
 	hold := c.hold()
 	before = Columns{MS: c.MS[:i], PerUnit: c.PerUnit, Flags: c.Flags[:i], Hold: hold}
@@ -68,8 +68,8 @@ func nanograms(x float64) (ng float64, coarse bool) {
 	return x * nanogramsPerMicrogram, false
 }
 
-// present returns the rows that have a value; c itself if all have.
-func (c Columns) present() Columns {
+// Present returns the rows that have a value; c itself if all have.
+func (c Columns) Present() Columns {
 	if c.Missing == nil {
 		return c
 	}

@@ -47,7 +47,7 @@ type question struct {
 // Add takes more readings: at most one UTC day, all later than those before.
 // Flags are those of the whole reading. The columns may be used again afterwards.
 func (t *Track) Add(c Columns) error {
-	c = c.present()
+	c = c.Present()
 	if err := t.begin(c.MS); err != nil {
 		return err
 	}

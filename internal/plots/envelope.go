@@ -56,7 +56,7 @@ func (e *Envelope) Readings() (all, usable int) { return e.readings, e.usable }
 // dust.ErrTimeBackwards.
 func (e *Envelope) Add(c exposure.Columns) error {
 	if c.Missing != nil {
-		c = present(c)
+		c = c.Present()
 	}
 	hold := c.Hold
 	if hold == 0 {
@@ -77,23 +77,6 @@ func (e *Envelope) Add(c exposure.Columns) error {
 		gather(e, c.MS[i:j], c.Ints[i:j], c.Flags[i:j], float64(c.PerUnit), hold.Milliseconds())
 	}
 	return nil
-}
-
-// present leaves out rows without a value.
-func present(c exposure.Columns) exposure.Columns {
-	p := exposure.Columns{PerUnit: c.PerUnit, Hold: c.Hold}
-	for i, missing := range c.Missing {
-		if missing {
-			continue
-		}
-		p.MS, p.Flags = append(p.MS, c.MS[i]), append(p.Flags, c.Flags[i])
-		if c.PerUnit == 0 {
-			p.Floats = append(p.Floats, c.Floats[i])
-		} else {
-			p.Ints = append(p.Ints, c.Ints[i])
-		}
-	}
-	return p
 }
 
 // gather goes through the rows strip by strip. What has no flag, which is nearly

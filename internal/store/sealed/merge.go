@@ -59,14 +59,3 @@ func (b *Builder) add(t *Table, i int) {
 		}
 	}
 }
-
-// Doubles lists the times that both tables have.
-func Doubles(t, u *Table) []int64 {
-	var both []int64
-	for _, ms := range u.MS {
-		if _, ok := slices.BinarySearch(t.MS, ms); ok {
-			both = append(both, ms)
-		}
-	}
-	return both
-}

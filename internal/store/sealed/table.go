@@ -186,9 +186,6 @@ func (c *Column) fill(n int) {
 	}
 }
 
-// Len is the number of rows begun.
-func (b *Builder) Len() int { return len(b.ms) }
-
 // Table returns what was collected, each channel as exact integers if there is
 // a quantum for all its values. The builder must not be used after it.
 func (b *Builder) Table() *Table {
