@@ -77,7 +77,7 @@ func (c *collector) await(most time.Duration) error {
 // kill ends it as the kernel does.
 func (c *collector) kill() {
 	_ = c.cmd.Process.Kill()
-	<-c.ended
+	_ = <-c.ended // killed, so that it says so
 }
 
 // stop ends it as Ctrl-C does.

@@ -24,13 +24,13 @@ type result struct {
 	last   string
 	life   []vitals // since the program was last started
 
-	ready503             int // times that it said it was not ready while the disk was full
-	sent, unsent, stored int
-	unknown, twice       int
-	lost                 map[string]int // by sensor, without an excuse
-	forgiven             map[string]int // by excuse
-	onServer             int
-	pages, pagesEmpty, pagesFailed   int64
+	ready503                       int // times that it said it was not ready while the disk was full
+	sent, unsent, stored           int
+	unknown, twice                 int
+	lost                           map[string]int // by sensor, without an excuse
+	forgiven                       map[string]int // by excuse
+	onServer                       int
+	pages, pagesEmpty, pagesFailed int64
 }
 
 func (r *result) fault(what string) {
