@@ -37,7 +37,8 @@ type collector struct {
 
 	mu    sync.Mutex
 	cmd   *exec.Cmd
-	ended chan error
+	ended chan struct{}
+	end   error // once it has ended
 }
 
 // freePort is one that nobody listens at just now.
@@ -56,11 +57,14 @@ func (c *collector) start() error {
 	if err := cmd.Start(); err != nil {
 		return err
 	}
-	ended := make(chan error, 1)
-	go func() { ended <- cmd.Wait() }()
+	ended := make(chan struct{})
 	c.mu.Lock()
 	c.cmd, c.ended = cmd, ended
 	c.mu.Unlock()
+	go func() {
+		defer close(ended)
+		c.end = cmd.Wait()
+	}()
 	return c.await(15 * time.Second)
 }
 
@@ -77,7 +81,7 @@ func (c *collector) await(most time.Duration) error {
 // kill ends it as the kernel does.
 func (c *collector) kill() {
 	_ = c.cmd.Process.Kill()
-	_ = <-c.ended // killed, so that it says so
+	<-c.ended
 }
 
 // stop ends it as Ctrl-C does.
@@ -86,8 +90,8 @@ func (c *collector) stop() error {
 		return err
 	}
 	select {
-	case err := <-c.ended:
-		return err
+	case <-c.ended:
+		return c.end
 	case <-time.After(30 * time.Second):
 		c.kill()
 		return fmt.Errorf("the collector did not end within 30 s")
