@@ -26,6 +26,7 @@ func Explanations(in Input) []exposure.Explanation {
 	for _, c := range in.Cleared {
 		all = append(all, explainClearance(in, c.Result)...)
 	}
+	all = append(all, explainRuns(in)...)
 	all = append(all, explainAirflow(in)...)
 	all = append(all, explainWaits(in)...)
 	return append(all, explainRespirator(in)...)

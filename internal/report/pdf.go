@@ -380,6 +380,7 @@ func (p *paper) appendix() error {
 		p.table("Left out of the comparison", []column{{"what", 1, false}, {"which", 2, false}, {"why", 4, false}}, rows)
 	}
 	p.shiftTable("The other places", p.Elsewhere)
+	p.grid(p.Runs)
 	p.grid(p.Falls)
 	var rows [][]string
 	for _, s := range p.Setups {

@@ -90,6 +90,7 @@ type view struct {
 	OtherLooks, Uncertainty, Clearance, Collector, Respirators, LimitStatus, Calibration part
 
 	Falls     grid // of the appendix
+	Runs      grid // of the appendix
 	Data      []dataRow
 	Cautions  []string
 	CannotSee []string
@@ -125,7 +126,7 @@ func buildView(in Input) (view, error) {
 	v.Groups = in.Exposure.Groups()
 	v.Data = dataRows(in)
 	v.Checklist = Checklist(in)
-	v.Next, v.Uncertainty, v.Respirators, v.LimitStatus, v.Falls = next(in), uncertaintyPart(in), respiratorPart(in), limitsPart(in), allFalls(in)
+	v.Next, v.Uncertainty, v.Respirators, v.LimitStatus, v.Falls, v.Runs = next(in), uncertaintyPart(in), respiratorPart(in), limitsPart(in), allFalls(in), allRuns(in)
 	v.OtherLooks, v.Checks = otherLooks(in.Compare), checks(in)
 	for _, step := range []func() error{
 		func() (err error) { v.Evidence, err = evidence(in); return err },
