@@ -111,7 +111,7 @@ func (s *SetupAirflow) suggestFilter() *Suggestion {
 	}
 	x.Gain, x.GainOf, x.HowSure = ptr(100*(float64(op.Flow/s.Fan.Operating.Flow)-1)), "more flow", ByCurve
 	x.Why += fmt.Sprintf("; with the drop of the cleanest reading, %s, the fan curve gives %s in place of %s", lowest, op.Flow, s.Fan.Operating.Flow)
-	if x.class != stopClass {
+	if x.class != stopClass && *x.Gain >= 1 { // for less no filter need be opened
 		x.class = figureClass
 	}
 	return x

@@ -1,6 +1,7 @@
 package airflow
 
 import (
+	"fmt"
 	"time"
 
 	"dustlog/internal/units"
@@ -117,6 +118,17 @@ type Suggestion struct {
 	GainOf  string   `json:"gain_of"`
 
 	class int
+}
+
+// GainText is the gain in words, "" where it cannot be told.
+func (s Suggestion) GainText() string {
+	switch {
+	case s.Gain == nil:
+		return ""
+	case *s.Gain < 1:
+		return "less than 1 % " + s.GainOf
+	}
+	return fmt.Sprintf("%.0f %% %s", *s.Gain, s.GainOf)
 }
 
 // How sure a suggestion is.

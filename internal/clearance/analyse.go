@@ -24,7 +24,7 @@ func Analyse(in Input) (Result, error) {
 	c := in.Trace.Channel
 	r := Result{
 		Schema: 1, Metric: c.Key(), Unit: c.Unit(), Sensor: in.Trace.Sensor.Name, Position: string(in.Trace.Sensor.Position),
-		VolumeM3: positive(in.VolumeM3), Level: positive(in.Level), Method: method,
+		VolumeM3: unlessZero(in.VolumeM3), Level: unlessZero(in.Level), Method: method,
 		Decays: []Decay{}, Setups: []SetupClearance{}, Emissions: []TaskEmission{}, Warnings: []string{},
 	}
 	if in.Background != nil {
@@ -49,7 +49,8 @@ func Analyse(in Input) (Result, error) {
 	return r, nil
 }
 
-func positive(x float64) *float64 {
+// unlessZero is nil for what was not given.
+func unlessZero(x float64) *float64 {
 	if x == 0 {
 		return nil
 	}

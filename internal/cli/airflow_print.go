@@ -51,7 +51,7 @@ func printRanked(a *app, r airflow.Result) {
 	for i, x := range r.Ranked {
 		gain := ""
 		if x.Gain != nil {
-			gain = fmt.Sprintf(" (%.0f %% %s)", *x.Gain, x.GainOf)
+			gain = " (" + x.GainText() + ")"
 		}
 		fmt.Fprintln(a.Stdout, wrap(fmt.Sprintf("%d. %s%s. Why: %s. How sure: %s.", i+1, x.What, gain, x.Why, x.HowSure), airflowWidth, "  "))
 	}

@@ -62,9 +62,9 @@ A configuration file that works:
 		},
 	}
 	cmd.Flags().StringVar(&folder, "capture", "", "folder that keeps the raw bytes too, for dustlog replay")
-	cmd.Flags().StringVar(&serve, "serve", "", "host:port at which to offer the page too (see `dustlog serve`)")
+	cmd.Flags().StringVar(&serve, "serve", "", "host:port at which to offer the page too, as dustlog serve does")
 	cmd.Flags().StringVar(&metrics, "metrics", "", "host:port at which to offer OpenMetrics and health, without a password, as in 127.0.0.1:3879")
-	a.addJSON(cmd)
+	cmd.Flags().BoolVar(&a.json, "json", false, "print each reading as one JSON object a line (keys carry units; keys are only ever added)")
 	return cmd
 }
 

@@ -22,10 +22,10 @@ func printCompare(a *app, r compare.Result) {
 	}
 	fmt.Fprintln(a.Stdout)
 	t := newTable(a.Stdout, "  "+r.UnitOfReplication+"s", fmt.Sprintf("%s: %d", r.Before, r.NBefore), fmt.Sprintf("%s: %d", r.After, r.NAfter))
-	t.row("  "+r.MeanKind+", "+r.Unit, number(r.GMBefore, "%.3g"), number(r.GMAfter, "%.3g"))
+	t.row("  "+r.MeanKind+", "+r.Unit, significant(r.GMBefore), significant(r.GMAfter))
 	t.row("  ratio after/before", number(r.Ratio, "%.2f"), intervalAt(r.Confidence, r.CILow, r.CIHigh))
-	t.row("  change", number(r.ChangePercent, "%+.0f %%"), fmt.Sprintf("smallest that matters: %.0f %%", r.SmallestChange))
-	t.row("  p", number(r.PValue, "%.3g"), "by relabelling sessions: "+number(r.PermutationP, "%.3g"))
+	t.row("  change", minus(number(r.ChangePercent, "%+.0f %%")), fmt.Sprintf("smallest that matters: %.0f %%", r.SmallestChange))
+	t.row("  p", pValue(r.PValue), "by relabelling sessions: "+pValue(r.PermutationP))
 	t.row("  design grade", r.Design, r.DesignWhy)
 	t.flush()
 	fmt.Fprintln(a.Stdout)
@@ -79,7 +79,7 @@ func printOutcomes(a *app, r compare.Result) {
 		if o.Difference != nil {
 			value = number(o.Difference, "%+.0f") + limits(o.DifferenceLow, o.DifferenceHigh, "%+.0f") + " points"
 		}
-		t.row("  "+o.Label+", "+o.Unit, number(o.Before, "%.3g"), number(o.After, "%.3g"), value, number(o.PAdjusted, "%.2g"), o.Note)
+		t.row("  "+o.Label+", "+o.Unit, significant(o.Before), significant(o.After), value, pValue(o.PAdjusted), o.Note)
 	}
 	t.flush()
 	fmt.Fprintln(a.Stdout)
@@ -135,7 +135,7 @@ func printConditions(a *app, r compare.Result) {
 		t.row("  relative humidity, %", number(old.Humidity, "%.0f"), number(new.Humidity, "%.0f"))
 	}
 	if old.Background != nil || new.Background != nil {
-		t.row("  at the background sensor, "+r.Unit, number(old.Background, "%.3g"), number(new.Background, "%.3g"))
+		t.row("  at the background sensor, "+r.Unit, significant(old.Background), significant(new.Background))
 	}
 	printCollectorStates(t, old.Collector, new.Collector)
 	if len(old.Notes)+len(new.Notes) > 0 {
@@ -173,7 +173,7 @@ func printAlternatives(a *app, r compare.Result) {
 	}
 	t := newTable(a.Stdout, "  by other methods, none decides", "ratio", "p")
 	for _, x := range r.Alternatives {
-		t.row("  "+x.Label, number(x.Ratio, "%.2f")+limits(x.CILow, x.CIHigh, "%.2f"), number(x.PValue, "%.3g"))
+		t.row("  "+x.Label, number(x.Ratio, "%.2f")+limits(x.CILow, x.CIHigh, "%.2f"), pValue(x.PValue))
 	}
 	t.flush()
 	for _, x := range r.Alternatives {

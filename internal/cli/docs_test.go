@@ -6,6 +6,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 	"github.com/stretchr/testify/require"
 
 	"dustlog/internal/cli"
@@ -74,6 +76,21 @@ func shellWords(t *testing.T, call string) (list []string) {
 	require.Zero(t, quote, "an open quote in %q", call)
 	end()
 	return list
+}
+
+// A flag's type has no space in it: backquotes in its help would be taken for its name.
+func TestFlagsHaveTypesOfOneWord(t *testing.T) {
+	var look func(c *cobra.Command)
+	look = func(c *cobra.Command) {
+		c.Flags().VisitAll(func(f *pflag.Flag) {
+			name, _ := pflag.UnquoteUsage(f)
+			require.NotContains(t, name, " ", "%s --%s", c.CommandPath(), f.Name)
+		})
+		for _, sub := range c.Commands() {
+			look(sub)
+		}
+	}
+	look(cli.Commands())
 }
 
 // Every call that README and docs show is one that the program takes: the command

@@ -9,6 +9,7 @@ import (
 
 	"dustlog/internal/config"
 	"dustlog/internal/dust"
+	"dustlog/internal/report"
 )
 
 // The exit codes. Scripts should take one they do not know for a failure.
@@ -57,7 +58,7 @@ func exitCode(err error) int {
 	case err == nil:
 		return exitDone
 	case errors.As(err, &usage), errors.Is(err, config.ErrFile), errors.Is(err, config.ErrSetting), errors.Is(err, dust.ErrUnknownModel),
-		errors.Is(err, dust.ErrUnknownSetup), errors.Is(err, dust.ErrUnknownLimit), errors.Is(err, dust.ErrUnknownSensor), errors.Is(err, dust.ErrUnknownCalibration):
+		errors.Is(err, dust.ErrUnknownSetup), errors.Is(err, dust.ErrUnknownLimit), errors.Is(err, dust.ErrUnknownSensor), errors.Is(err, dust.ErrUnknownCalibration), errors.Is(err, report.ErrNoResult):
 		return exitUsage
 	case errors.Is(err, errOverLimit):
 		return exitOverLimit

@@ -33,7 +33,7 @@ sessions, falls of the dust, minutes to wait, and the respirator by task.`,
 		RunE:    func(cmd *cobra.Command, args []string) error { return runExplain(cmd, a, o, args) },
 	}
 	o.win.add(cmd)
-	cmd.Flags().StringVar(&o.limit, "limit", "", "id of the exposure limit (see `dustlog limits`)")
+	cmd.Flags().StringVar(&o.limit, "limit", "", "id of the exposure limit (dustlog limits lists them)")
 	cmd.Flags().StringVar(&o.shift, "shift", "", "working hours, as in 08:00-16:30")
 	cmd.Flags().StringVar(&o.metric, "metric", "pm2_5", "mass channel: pm1, pm2_5, pm4 or pm10; other than pm2_5 only shifts and groups are explained")
 	cmd.Flags().StringVar(&o.before, "before", "", "setup before the change, as for the report")

@@ -49,7 +49,7 @@ one exposure group and asks what they say about other days.
 		RunE: func(cmd *cobra.Command, _ []string) error { return runExposure(cmd, a, o) },
 	}
 	o.win.add(cmd)
-	cmd.Flags().StringVar(&o.limit, "limit", "", "id of the exposure limit (see `dustlog limits`)")
+	cmd.Flags().StringVar(&o.limit, "limit", "", "id of the exposure limit (dustlog limits lists them)")
 	cmd.Flags().StringVar(&o.also, "also", "", "ids of more limits, with commas between them")
 	cmd.Flags().StringVar(&o.by, "by", string(exposure.ByShift), "shift, task, material, position or group")
 	cmd.Flags().BoolVar(&o.csv, "csv", false, "print comma-separated values, units in the column names")

@@ -37,7 +37,7 @@ func printShifts(a *app, r exposure.Result, zone *time.Location) {
 			max15 += " at " + s.Max15minStart.In(zone).Format("15:04")
 		}
 		t.row(s.Date, s.Start.In(zone).Format("15:04")+"–"+s.End.In(zone).Format("15:04"), s.Sensor, s.Position.Label(), s.Setup,
-			fmt.Sprintf("%.0f of %.0f", s.MinutesMeasured, s.Minutes), number(s.TWA8h, "%.3f"), max15, percent(s.ShareOfLimit), s.Finding)
+			fmt.Sprintf("%.0f of %.0f", s.MinutesMeasured, s.Minutes), number(s.TWA8h, "%.3f"), max15, shareOfLimit(s.ShareOfLimit, s.ShareIsAtLeast), s.Finding)
 	}
 	t.flush()
 	fmt.Fprintln(a.Stdout)
@@ -51,6 +51,14 @@ func printShifts(a *app, r exposure.Result, zone *time.Location) {
 		text := fmt.Sprintf("%s, %s in %d of %d shifts; on %s: %s", reason.Sensor, reason.Finding, reason.Shifts, reason.Of, reason.Date, reason.Why)
 		fmt.Fprintln(a.Stdout, wrap(text, 98, "  "))
 	}
+}
+
+// shareOfLimit prints a share; one that leaves out what the sensor cannot see says so.
+func shareOfLimit(x *float64, atLeast bool) string {
+	if x != nil && atLeast {
+		return "≥ " + percent(x)
+	}
+	return percent(x)
 }
 
 func percent(x *float64) string {
@@ -99,7 +107,7 @@ func printLimitFindings(a *app, r exposure.Result) {
 			if l.Adjusted != nil {
 				value = fmt.Sprintf("%.3g, lowered", l.Adjusted.LimitMgM3)
 			}
-			t.row("  "+s.Date, s.Sensor, name, value, l.Averaging, l.Bearing, number(compared, "%.3f"), percent(l.ShareOfLimit), l.Finding, peaks(l.Excursions))
+			t.row("  "+s.Date, s.Sensor, name, value, l.Averaging, l.Bearing, number(compared, "%.3f"), shareOfLimit(l.ShareOfLimit, l.ShareIsAtLeast), l.Finding, peaks(l.Excursions))
 		}
 	}
 	t.flush()

@@ -6,6 +6,8 @@ import (
 	"io"
 	"strings"
 	"text/tabwriter"
+
+	"dustlog/internal/words"
 )
 
 // writeJSON prints one document.
@@ -55,6 +57,26 @@ func number(x *float64, format string) string {
 	}
 	return fmt.Sprintf(format, *x)
 }
+
+// significant prints three digits, as the report does.
+func significant(x *float64) string {
+	if x == nil {
+		return "–"
+	}
+	return string(words.Significant(*x, 3))
+}
+
+// pValue prints a p value, as the report does: far below a thousandth its digits mean
+// nothing.
+func pValue(p *float64) string {
+	if p != nil && *p < 0.001 {
+		return "< 0.001"
+	}
+	return number(p, "%.3f")
+}
+
+// minus writes a minus sign for a hyphen.
+func minus(text string) string { return strings.ReplaceAll(text, "-", "−") }
 
 // wrap breaks text into lines of at most width characters.
 func wrap(text string, width int, indent string) string {

@@ -166,7 +166,7 @@ func newPlotBeside(a *app) *cobra.Command {
 		},
 	}
 	o.addOut(cmd, "beside.svg")
-	cmd.Flags().Int64Var(&id, "id", 0, "number of the calibration (default: the newest, see `dustlog calibrate list`)")
+	cmd.Flags().Int64Var(&id, "id", 0, "number of the calibration (default: the newest; dustlog calibrate list shows them)")
 	return cmd
 }
 
@@ -188,7 +188,7 @@ func newPlotFactor(a *app) *cobra.Command {
 		},
 	}
 	o.addOut(cmd, "factor.svg")
-	cmd.Flags().Int64Var(&id, "id", 0, "number of the calibration (default: the newest, see `dustlog calibrate list`)")
+	cmd.Flags().Int64Var(&id, "id", 0, "number of the calibration (default: the newest; dustlog calibrate list shows them)")
 	return cmd
 }
 

@@ -65,11 +65,11 @@ With exactly two setups in the store they are compared without being named.`,
 	}
 	cmd.Flags().StringVar(&o.before, "before", "", "setup before the change")
 	cmd.Flags().StringVar(&o.after, "after", "", "setup after the change")
-	cmd.Flags().StringVar(&o.limit, "limit", "", "id of the exposure limit (see `dustlog limits`)")
+	cmd.Flags().StringVar(&o.limit, "limit", "", "id of the exposure limit (dustlog limits lists them)")
 	cmd.Flags().StringVar(&o.shift, "shift", "", "working hours, as in 08:00-16:30")
 	cmd.Flags().StringVarP(&o.out, "out", "o", "dustlog-report.html", "file to write; - for standard output")
 	cmd.Flags().StringVar(&o.pdf, "pdf", "", "also write the report as PDF for paper, to this file")
-	cmd.Flags().StringVar(&o.bundle, "bundle", "", "also pack readings, diary, calibrations, settings, limits and results into this zip file, see `dustlog verify`")
+	cmd.Flags().StringVar(&o.bundle, "bundle", "", "also pack readings, diary, calibrations, settings, limits and results into this zip file, for dustlog verify")
 	o.win.add(cmd)
 	_ = cmd.RegisterFlagCompletionFunc("limit", completeLimits)
 	_ = cmd.RegisterFlagCompletionFunc("before", a.completeSetups)

@@ -68,7 +68,7 @@ func printTaskAnswers(a *app, r study.RespiratorAnswer) {
 		}
 		text := fmt.Sprintf("%s on %s: highest %s mg/m³", count(m.Runs, "run"), count(m.Days, "day"), number(d.HighestMgM3, "%.3f"))
 		if d.UpperMgM3 != nil {
-			text += fmt.Sprintf(", upper level %s", number(d.UpperMgM3, "%.3g"))
+			text += fmt.Sprintf(", upper level %s mg/m³", number(d.UpperMgM3, "%.3g"))
 			bounds = true
 		}
 		lower = lower || d.AtLeast

@@ -34,8 +34,8 @@ func SessionEffects(runs []TaskRun) (map[string]float64, error) {
 		if !(r.Mean > 0) || math.IsInf(r.Mean, 1) {
 			return nil, fmt.Errorf("session %q, task %q: mean %g: %w", r.Session, r.Task, r.Mean, ErrNotPositive)
 		}
-		obs = append(obs, observation{session: number(sessions, r.Session), task: r.Task, y: math.Log(r.Mean)})
-		number(tasks, r.Task)
+		obs = append(obs, observation{session: indexOf(sessions, r.Session), task: r.Task, y: math.Log(r.Mean)})
+		indexOf(tasks, r.Task)
 	}
 	effects, err := fitSessions(obs)
 	if err != nil {
@@ -48,8 +48,8 @@ func SessionEffects(runs []TaskRun) (map[string]float64, error) {
 	return out, nil
 }
 
-// number returns the key's running number, giving it the next one if it is new.
-func number(index map[string]int, key string) int {
+// indexOf returns the key's running number, giving it the next one if it is new.
+func indexOf(index map[string]int, key string) int {
 	if _, ok := index[key]; !ok {
 		index[key] = len(index)
 	}

@@ -31,7 +31,8 @@ type LimitFinding struct {
 	// for this one shift.
 	WithFactorLow  *float64   `json:"compared_with_factor_low_mg_m3"`
 	WithFactorHigh *float64   `json:"compared_with_factor_high_mg_m3"`
-	ShareOfLimit   *float64   `json:"share_of_limit"` // of the adjusted limit if there is one
+	ShareOfLimit   *float64   `json:"share_of_limit"`             // of the adjusted limit if there is one
+	ShareIsAtLeast bool       `json:"share_of_limit_is_at_least"` // as in ShiftResult
 	Finding        Finding    `json:"finding"`
 	Why            words.Text `json:"why"`
 
@@ -99,7 +100,7 @@ func (j judgement) finding() LimitFinding {
 		f.WithFactor, f.WithFactorLow, f.WithFactorHigh = nil, nil, nil
 		return f
 	}
-	f.ShareOfLimit = &ratio
+	f.ShareOfLimit, f.ShareIsAtLeast = &ratio, f.WithFactor == nil
 	if j.adjusted != nil {
 		j.adjusted.MeanMgM3 = &x
 	}
@@ -108,7 +109,7 @@ func (j judgement) finding() LimitFinding {
 
 // take makes a limit's finding that of the shift.
 func (r *ShiftResult) take(f LimitFinding) {
-	r.ComparedOverMinutes, r.Factor, r.ShareOfLimit = f.ComparedOverMinutes, f.Factor, f.ShareOfLimit
+	r.ComparedOverMinutes, r.Factor, r.ShareOfLimit, r.ShareIsAtLeast = f.ComparedOverMinutes, f.Factor, f.ShareOfLimit, f.ShareIsAtLeast
 	r.WithFactor, r.WithFactorLow, r.WithFactorHigh = f.WithFactor, f.WithFactorLow, f.WithFactorHigh
 	r.Fraction, r.Finding, r.Why = f.Fraction, f.Finding, f.Why
 }

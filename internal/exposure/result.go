@@ -84,11 +84,14 @@ type ShiftResult struct {
 	// the compared mean, less the sensor's zero, times the factor, and the 95 %
 	// limits that the factor leaves for this shift. All other numbers are the
 	// sensor's own.
-	Factor         *Factor    `json:"factor"`
-	WithFactor     *float64   `json:"compared_with_factor_mg_m3"`
-	WithFactorLow  *float64   `json:"compared_with_factor_low_mg_m3"`
-	WithFactorHigh *float64   `json:"compared_with_factor_high_mg_m3"`
-	ShareOfLimit   *float64   `json:"share_of_limit"` // TWA8h or, for a 15-min limit, Max15min over the limit, with the factor if one was used
+	Factor         *Factor  `json:"factor"`
+	WithFactor     *float64 `json:"compared_with_factor_mg_m3"`
+	WithFactorLow  *float64 `json:"compared_with_factor_low_mg_m3"`
+	WithFactorHigh *float64 `json:"compared_with_factor_high_mg_m3"`
+	ShareOfLimit   *float64 `json:"share_of_limit"` // TWA8h or, for a 15-min limit, Max15min over the limit, with the factor if one was used
+	// ShareIsAtLeast: no factor for the limit's fraction was used, so what the sensor
+	// cannot see comes on top.
+	ShareIsAtLeast bool       `json:"share_of_limit_is_at_least"`
 	Finding        Finding    `json:"finding"`
 	Why            words.Text `json:"why"`
 	Humidity       *Humidity  `json:"humidity"` // nil if no correction was asked for

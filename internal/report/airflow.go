@@ -162,7 +162,7 @@ func ductName(name string) string {
 
 func collectorTable(s airflow.SetupAirflow, zone *time.Location) grid {
 	g := grid{Caption: fmt.Sprintf("Under “%s”: %d reading(s) off the collector", orNotDeclared(s.Setup), s.Readings), Columns: []gridColumn{
-		words("what", 1.8), numbers("SI", "value", 1.5), {Head: "US", Width: 1.5, Right: true}, words("remark", 4.6)}}
+		texts("what", 1.8), numbers("SI", "value", 1.5), {Head: "US", Width: 1.5, Right: true}, texts("remark", 4.6)}}
 	for _, q := range collectorQuantities(s, zone) {
 		g.Rows = append(g.Rows, gridRow{airflowID(s.Setup, q.key), []string{q.label, q.si, q.us, q.remark}})
 	}
@@ -212,18 +212,18 @@ func dustOnFlowTable(d airflow.DustOnFlow) grid {
 		interval = fmt.Sprintf("%+.0f to %+.0f %%", *d.Low, *d.High)
 	}
 	return grid{Caption: fmt.Sprintf("Fine dust against flow, setups held apart: change for each %s more", d.Step), Columns: []gridColumn{
-		words("answer", 1.4), numbers("sessions", "sessions", 0.8), numbers("flows measured", "measurements", 0.9),
-		numbers("change", "change", 1), {Head: "95 % interval", Width: 1.3, Right: true}, words("why", 3.6)},
+		texts("answer", 1.4), numbers("sessions", "sessions", 0.8), numbers("flows measured", "measurements", 0.9),
+		numbers("change", "change", 1), {Head: "95 % interval", Width: 1.3, Right: true}, texts("why", 3.6)},
 		Rows: []gridRow{{"airflow/dust", []string{d.Answer, fmt.Sprint(d.Sessions), fmt.Sprint(d.Measurements), change, interval, d.Why}}}}
 }
 
 func rankedTable(r airflow.Result) grid {
 	g := grid{Caption: fmt.Sprintf("What would help most, under “%s”, the most first", orNotDeclared(r.RankedIn)), Columns: []gridColumn{
-		words("change", 2.4), words("why", 3.6), words("gain", 1.6), words("how sure", 1.2)}}
+		texts("change", 2.4), texts("why", 3.6), texts("gain", 1.6), texts("how sure", 1.2)}}
 	for _, s := range r.Ranked {
 		gain := "–"
 		if s.Gain != nil {
-			gain = fmt.Sprintf("%.0f %% %s", *s.Gain, s.GainOf)
+			gain = s.GainText()
 		}
 		g.Rows = append(g.Rows, gridRow{"", []string{s.What, s.Why, gain, s.HowSure}})
 	}

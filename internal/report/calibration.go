@@ -17,7 +17,7 @@ import (
 // calibrationPart lists what the numbers rest on besides the sensors themselves.
 func calibrationPart(in Input) (part, error) {
 	p := part{ID: "calibration", Title: "Calibration: what was checked, when, and by what"}
-	g := grid{Columns: []gridColumn{words("no.", 0.5), words("kind", 1.3), words("sensor", 1.2), words("made", 1.2), words("rests on readings of", 2), words("for", 2), words("result", 3.2), words("state", 1.6), words("used here", 1.4)}}
+	g := grid{Columns: []gridColumn{texts("no.", 0.5), texts("kind", 1.3), texts("sensor", 1.2), texts("made", 1.2), texts("rests on readings of", 2), texts("for", 2), texts("result", 3.2), texts("state", 1.6), texts("used here", 1.4)}}
 	used := usedFactors(in.Exposure)
 	for _, c := range in.Calibrations {
 		g.Rows = append(g.Rows, gridRow{"", []string{fmt.Sprint(c.ID), kindName(c.Kind), c.Sensor, c.Made.In(in.Zone).Format(time.DateOnly), span(c, in.Zone),

@@ -20,8 +20,8 @@ func clearancePart(in Input) (part, error) {
 	}
 	p.Intro = []string{"The dust does not leave with the noise: the rate at which it falls after a task says how many minutes the respirator stays on. One fall is one observation."}
 	rates := grid{Caption: "Rate by sensor and setup", Columns: []gridColumn{
-		words("sensor", 1.2), words("setup", 1.8), numbers("falls", "runs", 0.7), numbers("rate, 1/h", "rate", 1), {Head: "95 % interval", Width: 1.5, Right: true},
-		numbers("next fall at least, 1/h", "next_low", 1.1), numbers("half gone in, min", "half_life", 1), numbers("background, µg/m³", "background", 1), words("remark", 3)}}
+		texts("sensor", 1.2), texts("setup", 1.8), numbers("falls", "runs", 0.7), numbers("rate, 1/h", "rate", 1), {Head: "95 % interval", Width: 1.5, Right: true},
+		numbers("next fall at least, 1/h", "next_low", 1.1), numbers("half gone in, min", "half_life", 1), numbers("background, µg/m³", "background", 1), texts("remark", 3)}}
 	for _, c := range in.Cleared {
 		for _, s := range c.Setups {
 			interval := "–"
@@ -50,8 +50,8 @@ func clearancePart(in Input) (part, error) {
 
 func waitTable(in Input) grid {
 	g := grid{Caption: "Minutes from the end of the dustiest work seen until the air is back at the level without work", Columns: []gridColumn{
-		words("sensor", 1.2), words("setup", 1.8), numbers("dustiest end, µg/m³", "dustiest", 1.2), numbers("back at or below, µg/m³", "back", 1.2),
-		numbers("minutes", "minutes", 1), numbers("minutes at most", "minutes_upper", 1), words("remark", 3)}}
+		texts("sensor", 1.2), texts("setup", 1.8), numbers("dustiest end, µg/m³", "dustiest", 1.2), numbers("back at or below, µg/m³", "back", 1.2),
+		numbers("minutes", "minutes", 1), numbers("minutes at most", "minutes_upper", 1), texts("remark", 3)}}
 	for _, c := range in.Respirator.Clearing {
 		g.Rows = append(g.Rows, gridRow{"wait/" + c.Sensor + "/" + orNotDeclared(c.Setup), []string{c.Sensor, orNotDeclared(c.Setup), num("%.0f", c.Dustiest), num("%.1f", c.Back),
 			num("%.0f", c.Minutes), num("%.0f", c.MinutesUpper), c.Why}})
@@ -98,8 +98,8 @@ func clearanceFigure(c study.Cleared, zone *time.Location) (f figure, ok bool, e
 // allFalls lists every fall for the appendix.
 func allFalls(in Input) grid {
 	g := grid{Caption: "All falls of the dust after work", Columns: []gridColumn{
-		words("from", 1.6), words("sensor", 1), words("setup", 1.5), words("after", 1.2), numbers("start, µg/m³", "c0", 0.9), numbers("rate, 1/h", "rate", 0.9),
-		numbers("half gone in, min", "half_life", 0.9), words("counts", 0.8), words("why not, or remark", 3)}}
+		texts("from", 1.6), texts("sensor", 1), texts("setup", 1.5), texts("after", 1.2), numbers("start, µg/m³", "c0", 0.9), numbers("rate, 1/h", "rate", 0.9),
+		numbers("half gone in, min", "half_life", 0.9), texts("counts", 0.8), texts("why not, or remark", 3)}}
 	for _, c := range in.Cleared {
 		for _, d := range c.Decays {
 			counts := "no"

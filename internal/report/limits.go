@@ -8,12 +8,13 @@ import (
 
 // limitRow is one limit over all shifts of one sensor.
 type limitRow struct {
-	Sensor, Limit   string
-	Shifts, Governs int // shifts judged, and those in which it was the lowest that may bear
-	Highest         *float64
-	Over            int
-	Bearing         string
-	Peaks           string
+	Sensor, Limit    string
+	Shifts, Governs  int // shifts judged, and those in which it was the lowest that may bear
+	Highest          *float64
+	HighestIsAtLeast bool
+	Over             int
+	Bearing          string
+	Peaks            string
 }
 
 // limitRows sums the findings up where several limits were asked about.
@@ -49,7 +50,7 @@ func (r *limitRow) add(l exposure.LimitFinding) {
 		r.Over++
 	}
 	if l.ShareOfLimit != nil && (r.Highest == nil || *l.ShareOfLimit > *r.Highest) {
-		r.Highest = l.ShareOfLimit
+		r.Highest, r.HighestIsAtLeast = l.ShareOfLimit, l.ShareIsAtLeast
 	}
 	if string(l.Bearing) != r.Bearing {
 		r.Bearing = "differs from shift to shift"

@@ -9,7 +9,7 @@ import (
 // limitsPart is the limits asked about with their legal status and source.
 func limitsPart(in Input) part {
 	p := part{ID: "limits", Title: "Limits used, and their status"}
-	g := grid{Columns: []gridColumn{words("limit", 1.4), words("body", 2), words("value as printed", 1.4), words("dust", 1.6), words("over", 1), words("status", 2), words("source", 3), words("table of", 0.9), words("to know", 3)}}
+	g := grid{Columns: []gridColumn{texts("limit", 1.4), texts("body", 2), texts("value as printed", 1.4), texts("dust", 1.6), texts("over", 1), texts("status", 2), texts("source", 3), texts("table of", 0.9), texts("to know", 3)}}
 	for _, l := range append([]exposure.Limit{in.Exposure.Limit}, in.Exposure.Also...) {
 		if l.ID == "" {
 			continue

@@ -16,7 +16,7 @@ func otherLooks(r *compare.Result) part {
 	}
 	p.Intro = []string{"The answer above rests on one method, chosen before the data were seen. What follows does not decide; it shows how much hangs on the choice."}
 	interval := func(low, high *float64) string { return num("%.2f", low) + " to " + num("%.2f", high) }
-	looks := grid{Caption: "The same runs by other methods", Columns: []gridColumn{words("method", 4), numbers("ratio", "ratio", 0.8), {Head: "95 % interval", Width: 1.4, Right: true}, {Head: "p", Width: 0.7, Right: true}, words("do not lean on it because", 4)}}
+	looks := grid{Caption: "The same runs by other methods", Columns: []gridColumn{texts("method", 4), numbers("ratio", "ratio", 0.8), {Head: "95 % interval", Width: 1.4, Right: true}, {Head: "p", Width: 0.7, Right: true}, texts("do not lean on it because", 4)}}
 	add := func(id, label string, ratio, low, high, pv *float64, note string) {
 		looks.Rows = append(looks.Rows, gridRow{id, []string{label, num("%.2f", ratio), interval(low, high), pText(pv), note}})
 	}
@@ -39,8 +39,8 @@ func otherLooks(r *compare.Result) part {
 }
 
 func outcomes(r compare.Result) grid {
-	g := grid{Caption: "Further outcomes, all secondary", Columns: []gridColumn{words("outcome", 2.5), words("unit", 1), numbers(r.Before, "before", 1), numbers(r.After, "after", 1), numbers("ratio", "ratio", 0.8),
-		{Head: "95 % interval", Width: 1.4, Right: true}, {Head: "p after Holm", Width: 0.8, Right: true}, words("remark", 3)}}
+	g := grid{Caption: "Further outcomes, all secondary", Columns: []gridColumn{texts("outcome", 2.5), texts("unit", 1), numbers(r.Before, "before", 1), numbers(r.After, "after", 1), numbers("ratio", "ratio", 0.8),
+		{Head: "95 % interval", Width: 1.4, Right: true}, {Head: "p after Holm", Width: 0.8, Right: true}, texts("remark", 3)}}
 	for _, o := range r.Outcomes {
 		note := o.Note
 		if o.Difference != nil {
@@ -53,8 +53,8 @@ func outcomes(r compare.Result) grid {
 
 // conditions are what was alike and what was not.
 func conditions(r compare.Result) grid {
-	g := grid{Caption: "What it was like under each setup", Columns: []gridColumn{words("setup", 1.6), {Head: r.UnitOfReplication + "s", Width: 0.8, Right: true}, {Head: "minutes of work each", Width: 1, Right: true}, words("woods, minutes", 2),
-		{Head: "humidity %", Width: 0.9, Right: true}, {Head: "temperature °C", Width: 1, Right: true}, {Head: "background " + r.Unit, Width: 1.1, Right: true}, words("remarks in the diary", 2.5)}}
+	g := grid{Caption: "What it was like under each setup", Columns: []gridColumn{texts("setup", 1.6), {Head: r.UnitOfReplication + "s", Width: 0.8, Right: true}, {Head: "minutes of work each", Width: 1, Right: true}, texts("woods, minutes", 2),
+		{Head: "humidity %", Width: 0.9, Right: true}, {Head: "temperature °C", Width: 1, Right: true}, {Head: "background " + r.Unit, Width: 1.1, Right: true}, texts("remarks in the diary", 2.5)}}
 	for _, c := range r.Conditions {
 		var woods, notes []string
 		for _, name := range sortedKeys(c.MaterialMinutes) {

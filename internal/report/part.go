@@ -30,8 +30,8 @@ type gridRow struct {
 	Cells []string
 }
 
-// words is a column of words, number one of numbers.
-func words(head string, width float64) gridColumn { return gridColumn{Head: head, Width: width} }
+// texts is a column of words, numbers one of numbers.
+func texts(head string, width float64) gridColumn { return gridColumn{Head: head, Width: width} }
 
 func numbers(head, key string, width float64) gridColumn {
 	return gridColumn{Head: head, Key: key, Width: width, Right: true}

@@ -250,7 +250,7 @@ func (p *paper) shifts() error {
 	p.shiftTable("", p.Person)
 	var limits [][]string
 	for _, l := range p.Limits {
-		limits = append(limits, []string{l.Sensor, l.Limit, l.Bearing, fmt.Sprintf("%d of %d", l.Governs, l.Shifts), percentText(l.Highest), fmt.Sprint(l.Over), l.Peaks})
+		limits = append(limits, []string{l.Sensor, l.Limit, l.Bearing, fmt.Sprintf("%d of %d", l.Governs, l.Shifts), shareText(l.Highest, l.HighestIsAtLeast), fmt.Sprint(l.Over), l.Peaks})
 	}
 	p.table("Every limit asked about", []column{{"sensor", 1.2, false}, {"limit", 4, false}, {"for this wood", 1.5, false}, {"counts in", 1.2, true}, {"highest share", 1.2, true}, {"over", 0.8, true}, {"short peaks", 2.5, false}}, limits)
 	var why []string
@@ -281,7 +281,7 @@ func (p *paper) shiftTable(caption string, shifts []exposure.ShiftResult) {
 			peak += " at " + p.clock(*s.Max15minStart)
 		}
 		rows = append(rows, []string{withID(s.Date, s.Date+"/"+s.Sensor), p.clock(s.Start) + "–" + p.clock(s.End), s.Sensor, s.Setup, fmt.Sprintf("%.0f of %.0f", s.MinutesMeasured, s.Minutes),
-			num("%.3f", s.TWA8h), num("%.3f", s.TWA8hFilled), num("%.3f", s.TWA8hWorst), peak, strings.TrimSuffix(percentText(s.ShareOfLimit), " %"), string(s.Finding)})
+			num("%.3f", s.TWA8h), num("%.3f", s.TWA8hFilled), num("%.3f", s.TWA8hWorst), peak, strings.TrimSuffix(shareText(s.ShareOfLimit, s.ShareIsAtLeast), " %"), string(s.Finding)})
 	}
 	p.table(caption, []column{{"date", 1.6, false}, {"shift", 1.7, false}, {"sensor", 1.3, false}, {"setup", 1.7, false}, {"measured min", 1.5, true}, {withID("TWA 8 h mg/m³", "twa_8h"), 1.2, true},
 		{withID("like measured mg/m³", "twa_8h_like_measured"), 1.4, true}, {withID("like worst task mg/m³", "twa_8h_like_worst_task"), 1.4, true}, {withID("highest 15 min mg/m³", "max_15min"), 1.5, true}, {withID("share of limit %", "share_of_limit"), 1.1, true}, {"finding", 1.4, false}}, rows)

@@ -48,6 +48,7 @@ func functions(zone *time.Location) template.FuncMap {
 		"sig":       sig,
 		"pvalue":    pText,
 		"percent":   percentText,
+		"share":     shareText,
 		"ratio": func(x *float64) string {
 			if x == nil {
 				return "–"

@@ -18,8 +18,8 @@ func respiratorPart(in Input) part {
 	if len(in.Exposure.Limit.Body) > 0 {
 		p.Intro = []string{"Held against the limit that decides for each task; “cannot tell” counts as keep it on. A mean over a run says nothing about its minutes, and nothing about dust that the sensor does not see."}
 	}
-	g := grid{Columns: []gridColumn{words("task", 1.6), numbers("runs", "runs", 0.6), numbers("days", "days", 0.6), numbers("highest run mean, mg/m³", "highest_run", 1.2), numbers("upper level, mg/m³", "upper", 1),
-		numbers("at least, × limit", "ratio_at_least", 1), numbers("to cover, × limit", "ratio_to_cover", 1), words("answer", 1.4), words("reason", 5)}}
+	g := grid{Columns: []gridColumn{texts("task", 1.6), numbers("runs", "runs", 0.6), numbers("days", "days", 0.6), numbers("highest run mean, mg/m³", "highest_run", 1.2), numbers("upper level, mg/m³", "upper", 1),
+		numbers("at least, × limit", "ratio_at_least", 1), numbers("to cover, × limit", "ratio_to_cover", 1), texts("answer", 1.4), texts("reason", 5)}}
 	for _, m := range tasksOf(in) {
 		cells := []string{m.Label(), fmt.Sprint(m.Runs), fmt.Sprint(m.Days), num("%.3f", m.HighestMeanMgM3), "–", num("%.2f", m.HazardRatioAtLeast), "–", inWords(m.State), m.Why.String()}
 		if d := m.Deciding(); d != nil {
@@ -73,7 +73,7 @@ func maskID(m exposure.MaskResult) string { return "respirator/" + m.Label() }
 // same classes.
 func classTable(r study.PastRespirator) grid {
 	g := grid{Caption: "Classes of respirators by assigned protection factor. A factor holds for one that fits, is tested to fit, and is worn all the time", Columns: []gridColumn{
-		words("table", 2.2), words("tasks", 2), words("classes that cover the ratio", 3), words("too low", 3)}}
+		texts("table", 2.2), texts("tasks", 2), texts("classes that cover the ratio", 3), texts("too low", 3)}}
 	index := map[string]int{}
 	for _, t := range r.Tasks {
 		for _, c := range t.Classes {

@@ -14,8 +14,8 @@ func runID(r exposure.TaskResult, zone *time.Location) string {
 // allRuns lists every run of a task for the appendix, where someone breathes.
 func allRuns(in Input) grid {
 	g := grid{Caption: "All runs of tasks, where someone breathes", Columns: []gridColumn{
-		words("from", 1.6), words("sensor", 1), words("setup", 1.5), words("task", 1.2), words("material", 1), numbers("minutes", "minutes", 0.8),
-		numbers("of them measured", "measured", 0.9), numbers("mean, mg/m³", "mean", 0.9), numbers("dose, mg·min/m³", "dose", 1), words("remark", 2)}}
+		texts("from", 1.6), texts("sensor", 1), texts("setup", 1.5), texts("task", 1.2), texts("material", 1), numbers("minutes", "minutes", 0.8),
+		numbers("of them measured", "measured", 0.9), numbers("mean, mg/m³", "mean", 0.9), numbers("dose, mg·min/m³", "dose", 1), texts("remark", 2)}}
 	for _, r := range in.Exposure.Tasks {
 		if !breathed(r) {
 			continue

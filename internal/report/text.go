@@ -3,15 +3,14 @@ package report
 import (
 	"fmt"
 	"maps"
-	"math"
 	"slices"
-	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
 
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 // cautions are shown once, at the end of the answers.
@@ -121,18 +120,10 @@ func num(format string, x *float64) string {
 
 // sig prints a number that may be missing with three digits, without an exponent.
 func sig(x *float64) string {
-	switch {
-	case x == nil:
+	if x == nil {
 		return "–"
-	case *x == 0 || *x-*x != 0:
-		return fmt.Sprintf("%g", *x)
 	}
-	digits := 2 - int(math.Floor(math.Log10(math.Abs(*x))))
-	if digits <= 0 {
-		return fmt.Sprintf("%.0f", *x)
-	}
-	text := strconv.FormatFloat(*x, 'f', min(digits, 12), 64)
-	return strings.TrimRight(strings.TrimRight(text, "0"), ".")
+	return string(words.Significant(*x, 3))
 }
 
 // pText prints a p value; far below a thousandth its digits mean nothing.
@@ -151,6 +142,15 @@ func percentText(x *float64) string {
 		return "–"
 	}
 	return fmt.Sprintf("%.1f %%", *x*100)
+}
+
+// shareText is a share of a limit; one that leaves out what the sensor cannot see says
+// so.
+func shareText(x *float64, atLeast bool) string {
+	if x != nil && atLeast {
+		return "≥ " + percentText(x)
+	}
+	return percentText(x)
 }
 
 // thousands sets a space between groups of three.

@@ -10,7 +10,7 @@ import (
 // uncertaintyPart says how wrong the numbers may be, and of what nothing is known.
 func uncertaintyPart(in Input) part {
 	p := part{ID: "uncertainty", Title: "Uncertainty", Intro: []string{"What is known of each error. What is not known is not small."}}
-	g := grid{Columns: []gridColumn{words("error of", 2), words("from", 3), words("how much", 2), words("in which numbers", 3)}}
+	g := grid{Columns: []gridColumn{texts("error of", 2), texts("from", 3), texts("how much", 2), texts("in which numbers", 3)}}
 	add := func(cells ...string) { g.Rows = append(g.Rows, gridRow{Cells: cells}) }
 	if r := in.Compare; r != nil {
 		percent := func(ln *float64) string {

@@ -2,7 +2,6 @@ package study
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"iter"
 	"math"
@@ -196,9 +195,6 @@ func (s *Study) FactorPairs(id int64) (FactorPairs, error) {
 	return f, nil
 }
 
-// ErrNoCalibration says that nothing of the kind asked about is on record.
-var ErrNoCalibration = errors.New("no such calibration is on record")
-
 // record finds a calibration by its number; 0 takes the newest of the kind that was
 // not retired.
 func (s *Study) record(id int64, kind dust.CalibrationKind) (found dust.Calibration, err error) {
@@ -209,9 +205,9 @@ func (s *Study) record(id int64, kind dust.CalibrationKind) (found dust.Calibrat
 	}
 	if found.ID == 0 {
 		if id != 0 {
-			return found, fmt.Errorf("%w: number %d of kind %s; `dustlog calibrate list` shows what there is", ErrNoCalibration, id, kind)
+			return found, fmt.Errorf("%w: number %d of kind %s; `dustlog calibrate list` shows what there is", dust.ErrUnknownCalibration, id, kind)
 		}
-		return found, fmt.Errorf("%w: none of kind %s; see `dustlog calibrate --help`", ErrNoCalibration, kind)
+		return found, fmt.Errorf("%w: none of kind %s; see `dustlog calibrate --help`", dust.ErrUnknownCalibration, kind)
 	}
 	return found, nil
 }

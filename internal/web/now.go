@@ -187,7 +187,7 @@ func (v *sensorView) tellToday(r exposure.Result, at time.Time) {
 	passed := min(shift.Minutes, at.Sub(shift.Start).Minutes())
 	v.TodayNote = fmt.Sprintf("8 h: %.0f of %.0f min measured so far", shift.MinutesMeasured, passed)
 	if shift.ShareOfLimit != nil {
-		v.TodayNote += ", " + percent(*shift.ShareOfLimit) + " of the limit"
+		v.TodayNote += ", " + shareOfLimit(shift.ShareOfLimit, shift.ShareIsAtLeast) + " of the limit"
 		if shift.Finding == exposure.Over {
 			v.TodayNote += ": over"
 		}

@@ -42,7 +42,7 @@ func TestLevelsMeansAndTheDaySoFar(t *testing.T) {
 	require.Equal(t, "0.400", v.Mean15)
 	require.Equal(t, "15 min: 15 measured", v.Mean15Note)
 	require.Equal(t, "0.050", v.Today)
-	require.Equal(t, "8 h: 60 of 60 min measured so far, 5.0 % of the limit", v.TodayNote)
+	require.Equal(t, "8 h: 60 of 60 min measured so far, ≥ 5.0 % of the limit", v.TodayNote)
 	require.Equal(t, "ok", v.State)
 
 	page := s.get(200, "/")

@@ -107,6 +107,7 @@ func functions(zone *time.Location) template.FuncMap {
 		"excluded": func(flags map[string]float64) string { return minutesByFlag(flags) },
 		"mg":       func(x *float64) string { return given(x, milligrams) },
 		"percent":  func(x *float64) string { return given(x, percent) },
+		"share":    shareOfLimit,
 		"capital":  func(s any) string { return capital(fmt.Sprint(s)) },
 		"full":     func(s any) string { return full(fmt.Sprint(s)) },
 		"spaced":   spaced,

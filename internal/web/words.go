@@ -65,6 +65,14 @@ func percent(x float64) string {
 	return thousands(int64(math.Round(100*x))) + " %"
 }
 
+// shareOfLimit prints a share; one that leaves out what the sensor cannot see says so.
+func shareOfLimit(x *float64, atLeast bool) string {
+	if x != nil && atLeast {
+		return "≥ " + percent(*x)
+	}
+	return given(x, percent)
+}
+
 // ago says how long something has lasted.
 func ago(d time.Duration) string {
 	switch {

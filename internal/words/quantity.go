@@ -2,19 +2,29 @@ package words
 
 import (
 	"strconv"
+	"strings"
 	"time"
 )
 
 // Number is a number with the digits that are to be shown, as English writes it.
 type Number string
 
-// Significant is x with so many significant digits, without zeros at the end.
+// Significant is x with so many significant digits, or all before the decimal sign if
+// these are more, without zeros at the end behind it and without an exponent: as
+// people read it.
 func Significant(x float64, digits int) Number {
-	return Number(strconv.FormatFloat(x, 'g', digits, 64))
+	if x == 0 || x-x != 0 {
+		return Number(strconv.FormatFloat(x, 'f', -1, 64))
+	}
+	// The exponent after rounding: 99.96 has three digits before the sign.
+	_, exponent, _ := strings.Cut(strconv.FormatFloat(x, 'e', digits-1, 64), "e")
+	power, _ := strconv.Atoi(exponent)
+	text := strconv.FormatFloat(x, 'f', max(0, digits-1-power), 64)
+	if strings.Contains(text, ".") {
+		text = strings.TrimRight(strings.TrimRight(text, "0"), ".")
+	}
+	return Number(text)
 }
-
-// Fixed is x with so many digits after the decimal sign.
-func Fixed(x float64, digits int) Number { return Number(strconv.FormatFloat(x, 'f', digits, 64)) }
 
 // Moment is a time to be shown.
 type Moment struct {

@@ -134,3 +134,9 @@ func TestErrorsKeepTheirWords(t *testing.T) {
 	require.ErrorIs(t, wrapped, err)
 	require.Equal(t, Literal("x"), OfError(errors.New("x")))
 }
+
+func TestSignificantIsReadByPeople(t *testing.T) {
+	for want, x := range map[string]float64{"0": 0, "0.00005": 0.00005, "0.0123": 0.01234, "0.1": 0.1, "3.46": 3.456, "12.3": 12.34, "100": 99.96, "123": 123.4, "1235": 1234.6} {
+		require.Equal(t, Number(want), Significant(x, 3), "%g", x)
+	}
+}
