@@ -194,7 +194,7 @@ func TestFlows(t *testing.T) {
 		_, err := ParseFlow(bad)
 		require.ErrorContains(t, err, "cfm", bad)
 	}
-	require.InDelta(t, 1, CFM(28.316846592), 1e-12)
+	require.InDelta(t, 1, LitresToCFM(28.316846592), 1e-12)
 	require.InDelta(t, 212, Fahrenheit(100), 1e-12)
 	require.InDelta(t, -40, Fahrenheit(-40), 1e-12)
 }

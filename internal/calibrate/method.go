@@ -101,8 +101,8 @@ func ParseFlow(s string) (float64, error) {
 	return x * unit, nil
 }
 
-// CFM turns a flow in L/min into cubic feet per minute.
-func CFM(litresPerMinute float64) float64 { return litresPerMinute / litresPerCubicFoot }
+// LitresToCFM turns a flow in L/min into cubic feet per minute.
+func LitresToCFM(litresPerMinute float64) float64 { return litresPerMinute / litresPerCubicFoot }
 
 // Fahrenheit turns °C into °F.
 func Fahrenheit(celsius float64) float64 { return celsius*9/5 + 32 }

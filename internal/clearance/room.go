@@ -7,9 +7,6 @@ import (
 	"dustlog/internal/units"
 )
 
-// CFM turns m³/h into cubic feet per minute.
-func CFM(m3PerHour float64) float64 { return units.M3H(m3PerHour).CFM() }
-
 // ParseVolume reads a room's volume with its unit, m³ or ft³, as in "120m3" or
 // "4200 ft3", and returns m³. A bare number is refused: a factor of 35 hides in it.
 func ParseVolume(s string) (m3 float64, err error) {

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/units"
 )
 
 // enoughFitted decays with a background of their own need none from elsewhere.
@@ -67,7 +68,7 @@ func (in Input) pool(setup string, decays []Decay) SetupClearance {
 	if in.VolumeM3 > 0 {
 		s.CleanAirM3H = ptr(CleanAir(in.VolumeM3, p.PerHour))
 		s.CleanAirLowM3H, s.CleanAirHighM3H = ptr(CleanAir(in.VolumeM3, p.Low)), ptr(CleanAir(in.VolumeM3, p.High))
-		s.CleanAirCFM = ptr(CFM(*s.CleanAirM3H))
+		s.CleanAirCFM = ptr(units.M3H(*s.CleanAirM3H).CFM())
 	}
 	switch s.Runs {
 	case 1:
@@ -108,7 +109,7 @@ func (in Input) cleaner(decays []Decay) *CleanerDelivery {
 		out.Why = err.Error()
 		return out
 	}
-	out.CADRM3H, out.LowM3H, out.HighM3H, out.CADRCFM = ptr(d.M3PerHour), ptr(d.Low), ptr(d.High), ptr(CFM(d.M3PerHour))
+	out.CADRM3H, out.LowM3H, out.HighM3H, out.CADRCFM = ptr(d.M3PerHour), ptr(d.Low), ptr(d.High), ptr(units.M3H(d.M3PerHour).CFM())
 	switch {
 	case out.LowM3H == nil:
 		out.Why = "with fewer than two decays in either state there is no interval"

@@ -9,6 +9,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"dustlog/internal/units"
 	"dustlog/internal/validation"
 )
 
@@ -154,7 +155,7 @@ func TestPublishedAirChangeTable(t *testing.T) {
 
 func TestPublishedCleanAir(t *testing.T) {
 	const box = "Dal Porto et al. 2022, Aerosol Sci. Technol. 56:564 (abstract: 600 to 850 ft³/min are 1019 to 1444 m³/h)"
-	validation.CheckAll(t, "cubic feet per minute from m³/h", box, []float64{600, 850}, []float64{CFM(1019), CFM(1444)}, 0.3)
+	validation.CheckAll(t, "cubic feet per minute from m³/h", box, []float64{600, 850}, []float64{units.M3H(1019).CFM(), units.M3H(1444).CFM()}, 0.3)
 
 	// Worked by hand: 120 m³ · (4.275 − 0.6)/h = 441 m³/h.
 	d, err := CADR(120, []float64{4.275}, []float64{0.6})

@@ -61,7 +61,7 @@ func runAirflow(cmd *cobra.Command, a *app, win windowFlags, metric string) erro
 	if err != nil {
 		return err
 	}
-	settings, err := studySettings(cfg)
+	settings, err := studySettings(cfg) // before the store: the record may be wrong
 	if err != nil {
 		return err
 	}

@@ -117,7 +117,7 @@ func printFilter(a *app, s calibrate.FilterSample) []string {
 	if s.Concentration != nil {
 		concentration, uncertainty = fmt.Sprintf("%.3f", *s.Concentration), fmt.Sprintf("%.0f %%", *s.Uncertainty)
 	}
-	t.row(s.Method.ID, fmt.Sprintf("%.2f (%.4f cfm)", s.Flow, calibrate.CFM(s.Flow)), fmt.Sprintf("%.0f", s.Minutes), fmt.Sprintf("%.0f", s.Volume),
+	t.row(s.Method.ID, fmt.Sprintf("%.2f (%.4f cfm)", s.Flow, calibrate.LitresToCFM(s.Flow)), fmt.Sprintf("%.0f", s.Minutes), fmt.Sprintf("%.0f", s.Volume),
 		fmt.Sprintf("%.3f", s.Filter.Change()), fmt.Sprintf("%.4f", s.Blank), fmt.Sprintf("%.3f", s.Net), fmt.Sprintf("%.3f", s.LOD), concentration, uncertainty)
 	t.flush()
 	if b := s.Sensor; b != nil {

@@ -23,7 +23,7 @@ type compareOptions struct {
 	smallest      string
 	driftPercent  float64
 	driftDF       float64
-	level         float64
+	level         string
 	window        string
 	planSeed      uint64
 	win           windowFlags
@@ -54,7 +54,7 @@ was used. docs/comparing.md explains the method, the words and how to plan.`,
 	o.addSetups(a, cmd)
 	cmd.Flags().Float64Var(&o.driftPercent, "drift-percent", 0, "how far the sensor may have drifted in the study, standard uncertainty in percent; widens the interval (default: what the calibration record says)")
 	cmd.Flags().Float64Var(&o.driftDF, "drift-df", compare.DefaultDriftDF, "degrees of freedom of --drift-percent")
-	cmd.Flags().Float64Var(&o.level, "level", 0, "also compare the share of task time above this level, in the metric's unit")
+	cmd.Flags().StringVar(&o.level, "level", "", "also compare the share of task time above this level, as in \"50 ug/m3\"; without a unit it is in the metric's")
 	cmd.Flags().StringVar(&o.window, "clearance-window", "", "read clearance rates off between two fixed levels, as in 1000,100, and not above the background")
 	cmd.Flags().Uint64Var(&o.planSeed, "plan-seed", 0, "seed of the plan that the sessions followed (dustlog plan prints it)")
 	a.addJSON(cmd)
@@ -95,14 +95,35 @@ func (o *compareOptions) check() error {
 	return nil
 }
 
+// parseLevel reads a level of the metric, with its unit or in the metric's own; "" is 0.
+func parseLevel(text string, metric dust.Channel) (float64, error) {
+	if text == "" {
+		return 0, nil
+	}
+	x, err := strconv.ParseFloat(strings.TrimSpace(text), 64)
+	if err != nil && metric.IsMass() {
+		var c dust.Concentration
+		if c, err = dust.ParseConcentration(text); err == nil {
+			x = float64(c)
+		}
+	}
+	if err != nil || !(x > 0) || math.IsInf(x, 1) {
+		return 0, fmt.Errorf("--level %q: give a level of %s above zero, as in \"50 ug/m3\" or, in the metric's own unit, 50", text, metric.Metric())
+	}
+	return x, nil
+}
+
 // question turns the options into what the study is asked.
 func (o *compareOptions) question(s *study.Study, w study.Window) (study.Question, error) {
 	q := study.Question{
 		Before: o.before, After: o.after, Setups: o.setups, Sensor: o.sensor, Window: w,
-		DriftU: math.Log1p(o.driftPercent / 100), DriftDF: o.driftDF, Level: o.level, PlanSeed: o.planSeed, Airflow: true,
+		DriftU: math.Log1p(o.driftPercent / 100), DriftDF: o.driftDF, PlanSeed: o.planSeed, Airflow: true,
 	}
 	var err error
 	if q.Metric, err = dust.ParseMetric(o.metric); err != nil {
+		return q, err
+	}
+	if q.Level, err = parseLevel(o.level, q.Metric); err != nil {
 		return q, err
 	}
 	if q.ClearanceWindow, err = parseClearanceWindow(o.window); err != nil {

@@ -204,6 +204,7 @@ func newPlotCompared(a *app, use, short string, of comparedPicture) *cobra.Comma
 	o.addSensor(cmd)
 	cmd.Flags().StringVar(&o.before, "before", "", "setup before the change")
 	cmd.Flags().StringVar(&o.after, "after", "", "setup after the change")
+	o.win.add(cmd)
 	return cmd
 }
 
@@ -216,7 +217,7 @@ func runPlotCompared(cmd *cobra.Command, a *app, o plotOptions, of comparedPictu
 		return usage(cmd, err)
 	}
 	return a.drawing(cmd, o, func(in plotInput) (picture, error) {
-		result, err := in.study.Compare(in.ctx, study.Question{Before: o.before, After: o.after, Metric: metric, Sensor: o.sensor})
+		result, err := in.study.Compare(in.ctx, study.Question{Before: o.before, After: o.after, Metric: metric, Sensor: o.sensor, Window: in.window})
 		if err != nil {
 			return picture{}, err
 		}

@@ -230,13 +230,17 @@ func newPlotLoading(a *app) *cobra.Command {
 
 // newPlotCollector draws something of what was read off the dust collector.
 func newPlotCollector(a *app, name, short string, paint func(io.Writer, airflow.Result, plots.Options) error, csv func(io.Writer, airflow.Result) error, alt func(airflow.Result) string) *cobra.Command {
-	var o plotOptions
+	o := plotOptions{metric: "pm2_5"}
 	cmd := &cobra.Command{
 		Use: name, Short: short, Args: noArgs,
 		Example: fmt.Sprintf("  dustlog plot %[1]s -o %[1]s.svg\n  dustlog plot %[1]s -o %[1]s.csv", name),
 		RunE: func(cmd *cobra.Command, _ []string) error {
+			metric, err := dust.ParseMetric(o.metric)
+			if err != nil {
+				return usage(cmd, err)
+			}
 			return a.drawing(cmd, o, func(in plotInput) (picture, error) {
-				r, err := in.study.Airflow(in.ctx, dust.PM25, in.window)
+				r, err := in.study.Airflow(in.ctx, metric, in.window)
 				if err != nil {
 					return picture{}, err
 				}
@@ -245,6 +249,9 @@ func newPlotCollector(a *app, name, short string, paint func(io.Writer, airflow.
 		},
 	}
 	o.addOut(cmd, name+".svg")
+	if name == "dust-on-flow" {
+		o.addMetric(cmd)
+	}
 	o.win.add(cmd)
 	return cmd
 }

@@ -112,7 +112,7 @@ func (a *app) checked(report sqlite.CheckReport) error {
 }
 
 func printCheck(a *app, report sqlite.CheckReport) {
-	t := newTable(a.Stdout, "sensor", "readings", "from (UTC)", "to (UTC)", "sealed days", "sealed MB", "gaps", "gaps (h)", "unreadable")
+	t := newTable(a.Stdout, "SENSOR", "READINGS", "FROM, UTC", "TO, UTC", "SEALED DAYS", "SEALED MB", "GAPS", "GAPS h", "UNREADABLE")
 	for _, s := range report.Sensors {
 		t.row(s.Sensor, s.Readings, s.First.Format(time.DateTime), s.Last.Format(time.DateTime), s.SealedDays,
 			fmt.Sprintf("%.1f", float64(s.SealedBytes)/1e6), s.Gaps, fmt.Sprintf("%.1f", s.GapSeconds/3600), s.Unreadable)

@@ -102,7 +102,7 @@ func (c contrast) words(f *FineChips, fine, coarse Verdict, alpha float64) (answ
 	case !c.ok:
 		return c.missingWords()
 	}
-	why = fmt.Sprintf("Fine dust (PM2.5) was %s and coarse dust (PM10 − PM2.5) %s; the quotient of their ratios after/before is %s (interval %s to %s; 1 means alike). Coarse dust is %s.",
+	why = fmt.Sprintf("Fine dust (PM2.5) was %s and coarse dust (PM10 − PM2.5) %s; their ratios after/before differ by a factor of %s, fine over coarse (interval %s to %s; 1 means alike). Coarse dust is %s.",
 		changeOf(f.Fine.Ratio), changeOf(f.Coarse.Ratio), figure(c.point()), figure(c.ratio.Low), figure(c.ratio.High), coarseNote)
 	if c.low > 0 {
 		why += fmt.Sprintf(" %d of %s left out: fine or coarse dust cannot be told from the background.", c.low, many(c.runs, "run"))

@@ -242,7 +242,7 @@ func (st *study) exhaustToRoom(q quantity) *Outcome {
 			samples = append(samples, st.sample(r, math.Log(out)-math.Log(here)))
 		}
 	}
-	o := st.ratioOutcome(q.metric+"_exhaust_to_room", "outlet against here, "+q.label, "1",
+	o := st.ratioOutcome(q.metric+"_exhaust_to_room", "outlet ÷ here, "+q.label, "1",
 		"mean at the outlet over mean here, run by run, adjusted for tasks, by sessions", samples)
 	o.Note = joinNotes(o.Note, "two sensors: exchange them for half of the runs, and the mean of the two ln ratios is free of their gains")
 	return &o

@@ -120,7 +120,7 @@ func TestExhaustAgainstRoom(t *testing.T) {
 			require.NoError(t, s.in.Exhaust.Append(at, share[i]*level, 0))
 		}
 	}
-	o := s.compare().outcome(t, "outlet against here")
+	o := s.compare().outcome(t, "outlet ÷ here")
 	want, err := WelchLogRatio(share[:5], share[5:], 0.95)
 	require.NoError(t, err)
 	require.InEpsilon(t, want.Ratio, *o.Ratio, 1e-9)

@@ -83,7 +83,7 @@ func (s *Study) only(positions ...dust.Position) (dust.Sensor, error) {
 			return dust.Sensor{}, fmt.Errorf("%w: %d sensors sit at %q; name one", dust.ErrUnknownSensor, len(found), p.Label())
 		}
 	}
-	return dust.Sensor{}, fmt.Errorf("%w: none sits at %q; name one", dust.ErrUnknownSensor, positions[0].Label())
+	return dust.Sensor{}, fmt.Errorf("%w: no sensor has the position %q; name one", dust.ErrUnknownSensor, positions[0].Label())
 }
 
 // clearanceTrace makes means of a sensor's readings, day by day where the records
