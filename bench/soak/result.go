@@ -69,6 +69,9 @@ func (r *result) thirds() (early, late vitals) {
 	return both(r.life[n/3 : 2*n/3]), both(r.life[2*n/3:])
 }
 
+// warmedUp is how long a life must last to tell growth from caches that fill.
+const warmedUp = 2 * time.Minute
+
 // judge says what must not have happened.
 func (r *result) judge() error {
 	var faults []error
@@ -90,6 +93,9 @@ func (r *result) judge() error {
 	}
 	if full := r.faults["the disk full"]; r.ready503 < full {
 		wrong("ready was denied %d of %d times that the disk was full", r.ready503, full)
+	}
+	if n := len(r.life); n == 0 || r.life[n-1].at.Sub(r.life[0].at) < warmedUp {
+		return errors.Join(faults...)
 	}
 	early, late := r.thirds()
 	if late.residentMiB > early.residentMiB*1.15+4 {

@@ -38,7 +38,7 @@ func TestJudge(t *testing.T) {
 		"ready was denied":             func(r *result) { r.faults = map[string]int{"the disk full": 2}; r.ready503 = 1 },
 		"memory grew": func(r *result) {
 			for i := range 9 {
-				r.life = append(r.life, vitals{residentMiB: float64(50 * (1 + i/6))})
+				r.life = append(r.life, vitals{at: time.Unix(int64(60*i), 0), residentMiB: float64(50 * (1 + i/6))})
 			}
 		},
 	} {
