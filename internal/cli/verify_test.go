@@ -111,6 +111,19 @@ func TestABundleVerifies(t *testing.T) {
 	require.Zero(t, code, stderr+stdout)
 }
 
+// A report of a time in which only one of the two setups was in use says so.
+func TestAReportOfOneSetupsDays(t *testing.T) {
+	dir := shop(t)
+	out, zip := filepath.Join(dir, "one.html"), filepath.Join(dir, "one.zip")
+	code, _, stderr := call(t, dir, "report", "--from", "2026-03-02", "--to", "2026-03-03", "-o", out, "--pdf", filepath.Join(dir, "one.pdf"), "--bundle", zip)
+	require.Zero(t, code, stderr)
+	page, err := os.ReadFile(out)
+	require.NoError(t, err)
+	require.Contains(t, strings.ToLower(string(page)), "too little data")
+	code, _, stderr = call(t, dir, "verify", zip)
+	require.Zero(t, code, stderr)
+}
+
 // retell packs a bundle anew, with fitting hashes, after a change.
 func retell(t *testing.T, from, to string, change func(name string, content []byte) []byte) {
 	t.Helper()

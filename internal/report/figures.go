@@ -2,6 +2,7 @@ package report
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"html/template"
 	"io"
@@ -47,6 +48,9 @@ func evidence(in Input) ([]figure, error) {
 	var figures []figure
 	for _, make := range wanted {
 		f, err := make()
+		if errors.Is(err, dust.ErrNoReadings) {
+			continue // as where only one of two setups was in use in the time asked about
+		}
 		if err != nil {
 			return nil, err
 		}
