@@ -356,9 +356,10 @@ func drawDustOnFlow(r airflow.Result, o Options) *figure {
 	sty := f.th.text(f.th.ink)
 	f.words(capLines(wrap(dustWords(d), f.inner(), sty), 7, f.inner(), sty), sty)
 	f.space(6)
-	f.plots(f.flowPanel(d))
+	setups := inOrderOfUse(r)
+	f.plots(f.flowPanel(d, setups))
 	var legend []entry
-	for i, setup := range d.Setups {
+	for i, setup := range setups {
 		legend = append(legend, entry{setupTitle(setup), markSample(f.th.setupMark(i))})
 	}
 	if len(d.Lines) > 0 {
@@ -389,7 +390,23 @@ func (t *theme) setupMark(i int) draw.GlyphStyle {
 	return draw.GlyphStyle{Color: t.limit, Radius: 4, Shape: draw.CrossGlyph{}}
 }
 
-func (f *figure) flowPanel(d airflow.DustOnFlow) panel {
+// inOrderOfUse are the setups with points, the first used first, so that each has the
+// mark that it has in a comparison.
+func inOrderOfUse(r airflow.Result) (list []string) {
+	for _, s := range r.Setups {
+		if slices.Contains(r.Dust.Setups, s.Setup) {
+			list = append(list, s.Setup)
+		}
+	}
+	for _, setup := range r.Dust.Setups {
+		if !slices.Contains(list, setup) {
+			list = append(list, setup)
+		}
+	}
+	return list
+}
+
+func (f *figure) flowPanel(d airflow.DustOnFlow, setups []string) panel {
 	p := f.newPlot()
 	p.Add(f.grid(true, true))
 	var x, y []float64
@@ -402,7 +419,7 @@ func (f *figure) flowPanel(d airflow.DustOnFlow) panel {
 			p.Add(&plotter.Line{XYs: plotter.XYs{cover(l.From.M3H(), l.Start), cover(l.To.M3H(), l.End)}, LineStyle: f.th.meanLine()})
 		}
 	}
-	for i, setup := range d.Setups {
+	for i, setup := range setups {
 		var points plotter.XYs
 		for _, pt := range d.Points {
 			if pt.Setup == setup && pt.Dust > 0 && finite(&pt.Dust) {

@@ -100,6 +100,9 @@ func TestCollectorInWordsAndRows(t *testing.T) {
 	require.Contains(t, AltTextFilterDrop(r), "about 1")
 	require.Contains(t, AltTextDustOnFlow(r), "Fine dust of 10 sessions against the flow measured beside them, under 2 setups.")
 
+	require.Equal(t, []string{"cyclone", "drop box"}, r.Dust.Setups)
+	require.Equal(t, []string{"drop box", "cyclone"}, inOrderOfUse(r), "the first used has the first mark")
+
 	var b bytes.Buffer
 	require.NoError(t, CSVFanAndSystem(&b, r))
 	require.Equal(t, 10, strings.Count(b.String(), "measured,"), "each point")
