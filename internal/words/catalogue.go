@@ -17,20 +17,20 @@ import (
 	"golang.org/x/text/message/catalog"
 )
 
-//go:embed *.toml
+//go:embed */*.toml
 var files embed.FS
 
 // Languages lists the tags of the languages there are, English first.
 func Languages() []string {
 	names := []string{"en"}
-	found, _ := fs.Glob(files, "*.toml") // the pattern is a good one
-	for _, f := range found {
-		names = append(names, strings.TrimSuffix(f, ".toml"))
+	folders, _ := fs.ReadDir(files, ".") // built in: it can be read
+	for _, f := range folders {
+		names = append(names, f.Name())
 	}
 	return names
 }
 
-// translations are one language's file, read and checked.
+// translations are one language's files, read and checked.
 type translations struct {
 	catalog catalog.Catalog
 	known   map[string]bool
@@ -45,35 +45,62 @@ var (
 	loaded  = map[string]*translations{}
 )
 
-// load reads a language's file once.
+// load reads a language's files once.
 func load(name string) (*translations, error) {
 	loading.Lock()
 	defer loading.Unlock()
 	if c := loaded[name]; c != nil {
 		return c, nil
 	}
-	data, err := files.ReadFile(name + ".toml")
+	tables, err := readTables(name)
 	if err != nil {
-		return nil, unknown(name)
+		return nil, err
 	}
-	c, err := parse(name, data)
+	c, err := parse(name, tables)
 	if err != nil {
-		return nil, fmt.Errorf("read the catalogue %s.toml: %w", name, err)
+		return nil, fmt.Errorf("read the catalogue %q: %w", name, err)
 	}
 	loaded[name] = c
 	return c, nil
 }
 
+// messages are tables of translations by the English format.
+type messages map[string]map[string]any
+
+// readTables reads the files of a language's folder, one for each part of the
+// program.
+func readTables(name string) (messages, error) {
+	found, err := fs.Glob(files, name+"/*.toml")
+	if err != nil || len(found) == 0 {
+		return nil, unknown(name)
+	}
+	all := messages{}
+	for _, file := range found {
+		data, err := files.ReadFile(file)
+		if err != nil {
+			return nil, err
+		}
+		var tables messages
+		if err := toml.Unmarshal(data, &tables); err != nil {
+			return nil, fmt.Errorf("read the catalogue %s: %w", file, err)
+		}
+		for table, entries := range tables {
+			all[file+": "+table] = entries
+			if table == layoutsTable {
+				all[layoutsTable] = entries
+				delete(all, file+": "+table)
+			}
+		}
+	}
+	return all, nil
+}
+
 // parse reads a catalogue: tables by part of the program, in each the English
 // format with its translation, or with one translation for every plural form of the
 // first argument. Formats must ask for the same arguments.
-func parse(name string, data []byte) (*translations, error) {
+func parse(name string, tables messages) (*translations, error) {
 	language, err := tag.Parse(name)
 	if err != nil {
-		return nil, err
-	}
-	var tables map[string]map[string]any
-	if err := toml.Unmarshal(data, &tables); err != nil {
 		return nil, err
 	}
 	c := &translations{known: map[string]bool{}, layouts: map[string]string{}}
@@ -87,7 +114,7 @@ func parse(name string, data []byte) (*translations, error) {
 				continue
 			}
 			if c.known[key] {
-				return nil, fmt.Errorf("%q is there twice", key)
+				return nil, fmt.Errorf("%s: %q is there twice", table, key)
 			}
 			c.known[key] = true
 			m, err := translation(key, value)

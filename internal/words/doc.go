@@ -8,9 +8,10 @@
 //
 //	words.Of("at least %s mg/m³, above the limit", words.Significant(x, 3))
 //
-// The English format is the key to the catalogue: one file for each language,
-// with the translation of every key. A test reads the source of the whole program
-// and holds the keys there against the catalogue: none may be missing, none left over.
+// The English format is the key to the catalogue: one folder for each language, in it
+// a file for each part of the program, with the translation of every key. A test reads
+// the source and the templates of the whole program and holds the keys there against
+// the catalogue: none may be missing, none left over.
 //
 // What people wrote themselves (names of tasks, sensors, materials) and the
 // titles of documents go in as plain strings and stay as they are.

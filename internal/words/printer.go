@@ -10,7 +10,7 @@ import (
 	"golang.org/x/text/number"
 )
 
-// Printer says texts in one language.
+// Printer says texts in one language. A nil Printer speaks English.
 type Printer struct {
 	tag     tag.Tag
 	printer *message.Printer // nil for English
@@ -53,21 +53,37 @@ func decimalSign(t tag.Tag) string {
 }
 
 // Tag names the language, for a page's lang attribute.
-func (p *Printer) Tag() string { return p.tag.String() }
+func (p *Printer) Tag() string {
+	if p == nil {
+		return "en"
+	}
+	return p.tag.String()
+}
+
+// Say says a text made on the spot, as Of does: its format must be a constant.
+func (p *Printer) Say(format string, args ...any) string { return p.Text(Of(format, args...)) }
 
 // Text says a text. What the catalogue lacks is said in English.
 func (p *Printer) Text(t Text) string {
-	if p.printer == nil {
+	if p == nil || p.printer == nil {
 		return t.String()
 	}
 	return t.in(p)
 }
 
 // Number is a number as the language writes it.
-func (p *Printer) Number(n Number) string { return strings.ReplaceAll(string(n), ".", p.decimal) }
+func (p *Printer) Number(n Number) string {
+	if p == nil || p.printer == nil {
+		return string(n)
+	}
+	return strings.ReplaceAll(string(n), ".", p.decimal)
+}
 
 // Moment is a time as the language writes it.
 func (p *Printer) Moment(m Moment) string {
+	if p == nil || p.printer == nil {
+		return m.String()
+	}
 	if layout, ok := p.layouts[m.layout]; ok {
 		return m.at.Format(layout)
 	}

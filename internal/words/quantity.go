@@ -9,6 +9,15 @@ import (
 // Number is a number with the digits that are to be shown, as English writes it.
 type Number string
 
+// Text is the number as something to say.
+func (n Number) Text() Text { return Of("%s", n) }
+
+// Fixed is x with so many digits behind the decimal sign.
+func Fixed(x float64, decimals int) Number { return Number(strconv.FormatFloat(x, 'f', decimals, 64)) }
+
+// Count is a whole number.
+func Count(n int) Number { return Number(strconv.Itoa(n)) }
+
 // Significant is x with so many significant digits, or all before the decimal sign if
 // these are more, without zeros at the end behind it and without an exponent: as
 // people read it.
@@ -31,6 +40,9 @@ type Moment struct {
 	at     time.Time
 	layout string
 }
+
+// Text is the moment as something to say.
+func (m Moment) Text() Text { return Of("%s", m) }
 
 // Time is a moment in the zone of t. The layout, as for time.Time.Format, must be
 // a constant: the catalogue has the other languages' own.

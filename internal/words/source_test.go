@@ -9,13 +9,14 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strconv"
 	"strings"
 	"testing"
+	tmpl "text/template/parse"
 	"unicode"
 
-	"github.com/pelletier/go-toml/v2"
 	"github.com/stretchr/testify/require"
 )
 
@@ -76,6 +77,13 @@ func readSource(t *testing.T, root string) said {
 	packages := map[string][]*ast.File{}
 	set := token.NewFileSet()
 	require.NoError(t, filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+		if err == nil && strings.HasSuffix(path, ".html") {
+			data, err := os.ReadFile(path)
+			if err == nil {
+				err = all.template(path, data)
+			}
+			return err
+		}
 		if err != nil || d.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") || filepath.Base(filepath.Dir(path)) == "words" {
 			return err
 		}
@@ -103,7 +111,7 @@ func (s *said) call(call *ast.CallExpr, known map[string]ast.Expr, set *token.Fi
 	if !ok {
 		return
 	}
-	if of, ok := fun.X.(*ast.Ident); !ok || of.Name != "words" {
+	if of, ok := fun.X.(*ast.Ident); fun.Sel.Name != "Say" && (!ok || of.Name != "words") || len(call.Args) == 0 {
 		return
 	}
 	place := set.Position(call.Pos()).String()
@@ -114,16 +122,9 @@ func (s *said) call(call *ast.CallExpr, known map[string]ast.Expr, set *token.Fi
 		}
 		return key
 	}
-	asks := func(key string, args int) {
-		if n := len(arguments(key)); n != args && !call.Ellipsis.IsValid() {
-			s.faults = append(s.faults, fmt.Sprintf("%s: %q asks for %d arguments and gets %d", place, key, n, args))
-		}
-		if said := fmt.Sprintf(key, []any{}...); len(arguments(key)) == 0 && strings.Contains(said, "%!") {
-			s.faults = append(s.faults, fmt.Sprintf("%s: %q prints %q: write %%%%", place, key, said))
-		}
-	}
+	asks := func(key string, args int) { s.asks(place, key, args, call.Ellipsis.IsValid()) }
 	switch fun.Sel.Name {
-	case "Of":
+	case "Of", "Say":
 		key := constant(0)
 		asks(key, len(call.Args)-1)
 		if hasLetters(key) {
@@ -136,6 +137,73 @@ func (s *said) call(call *ast.CallExpr, known map[string]ast.Expr, set *token.Fi
 		s.keys[many], s.plurals[many] = place, one
 	case "Time":
 		s.layouts[constant(1)] = place
+	}
+}
+
+// asks compares a format with the arguments it gets.
+func (s *said) asks(place, key string, args int, more bool) {
+	if n := len(arguments(key)); n != args && !more {
+		s.faults = append(s.faults, fmt.Sprintf("%s: %q asks for %d arguments and gets %d", place, key, n, args))
+	}
+	if said := fmt.Sprintf(key, []any{}...); len(arguments(key)) == 0 && strings.Contains(said, "%!") {
+		s.faults = append(s.faults, fmt.Sprintf("%s: %q prints %q: write %%%%", place, key, said))
+	}
+}
+
+// template looks at what a page's template says.
+func (s *said) template(path string, data []byte) error {
+	tree := tmpl.New(path)
+	tree.Mode = tmpl.SkipFuncCheck
+	trees := map[string]*tmpl.Tree{}
+	if _, err := tree.Parse(string(data), "", "", trees); err != nil {
+		return err
+	}
+	for _, t := range trees {
+		s.node(path, t, reflect.ValueOf(t.Root))
+	}
+	return nil
+}
+
+// node looks for commands under a node, whatever its kind.
+func (s *said) node(path string, tree *tmpl.Tree, v reflect.Value) {
+	switch v.Kind() {
+	case reflect.Interface, reflect.Pointer:
+		if v.IsNil() {
+			return
+		}
+		switch n := v.Interface().(type) {
+		case *tmpl.Tree:
+			return
+		case *tmpl.CommandNode:
+			s.command(path, tree, n)
+		}
+		s.node(path, tree, v.Elem())
+	case reflect.Slice:
+		for i := range v.Len() {
+			s.node(path, tree, v.Index(i))
+		}
+	case reflect.Struct:
+		for i := range v.NumField() {
+			if v.Type().Field(i).IsExported() {
+				s.node(path, tree, v.Field(i))
+			}
+		}
+	}
+}
+
+func (s *said) command(path string, tree *tmpl.Tree, c *tmpl.CommandNode) {
+	name, ok := c.Args[0].(*tmpl.IdentifierNode)
+	if !ok || name.Ident != "say" || len(c.Args) < 2 {
+		return
+	}
+	key, ok := c.Args[1].(*tmpl.StringNode)
+	if !ok {
+		return // a text made elsewhere
+	}
+	place, _ := tree.ErrorContext(c)
+	s.asks(place, key.Text, len(c.Args)-2, false)
+	if hasLetters(key.Text) {
+		s.keys[key.Text] = place
 	}
 }
 
@@ -154,10 +222,8 @@ func TestCataloguesHoldWhatTheProgramSays(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			c, err := load(name)
 			require.NoError(t, err)
-			data, err := os.ReadFile(name + ".toml")
+			tables, err := readTables(name)
 			require.NoError(t, err)
-			var tables map[string]map[string]any
-			require.NoError(t, toml.Unmarshal(data, &tables))
 			wanted := maps.Clone(source.keys)
 			for many, one := range source.plurals {
 				_, forms := table(tables, many).(map[string]any)
@@ -186,7 +252,7 @@ func TestCataloguesHoldWhatTheProgramSays(t *testing.T) {
 	}
 }
 
-func table(tables map[string]map[string]any, key string) any {
+func table(tables messages, key string) any {
 	for _, t := range tables {
 		if value, ok := t[key]; ok {
 			return value
@@ -197,10 +263,8 @@ func table(tables map[string]map[string]any, key string) any {
 
 // Nothing may say that air is harmless or that a limit is kept.
 func TestTranslationsClaimNoMoreThanTheKeys(t *testing.T) {
-	data, err := os.ReadFile("de.toml")
+	tables, err := readTables("de")
 	require.NoError(t, err)
-	var tables map[string]map[string]any
-	require.NoError(t, toml.Unmarshal(data, &tables))
 	for _, entries := range tables {
 		for key, value := range entries {
 			said := strings.ToLower(fmt.Sprint(value))

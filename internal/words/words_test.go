@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/pelletier/go-toml/v2"
 	"github.com/stretchr/testify/require"
 	tag "golang.org/x/text/language"
 	"golang.org/x/text/message"
@@ -15,9 +16,17 @@ import (
 // german prints with a catalogue made for the test.
 func german(t *testing.T, catalogue string) *Printer { return printer(t, "de", catalogue) }
 
+func parsed(name, catalogue string) (*translations, error) {
+	var tables messages
+	if err := toml.Unmarshal([]byte(catalogue), &tables); err != nil {
+		return nil, err
+	}
+	return parse(name, tables)
+}
+
 func printer(t *testing.T, name, catalogue string) *Printer {
 	t.Helper()
-	c, err := parse(name, []byte(catalogue))
+	c, err := parsed(name, catalogue)
 	require.NoError(t, err)
 	language := tag.MustParse(name)
 	return &Printer{tag: language, printer: message.NewPrinter(language, message.Catalog(c.catalog)), known: c.known, layouts: c.layouts, decimal: decimalSign(language)}
@@ -96,7 +105,7 @@ func TestAFaultyCatalogueIsRefused(t *testing.T) {
 		"[a]\n\"%d days\" = { single = \"%d Tag\", other = \"%d Tage\" }": "other",
 		"[a]\n\"%d days\" = { few = \"%d Tag\", other = \"%d Tage\" }":    "not supported",
 	} {
-		_, err := parse("de", []byte(text))
+		_, err := parsed("de", text)
 		require.ErrorContains(t, err, want, text)
 	}
 	_, err := In("xx")
@@ -139,4 +148,14 @@ func TestSignificantIsReadByPeople(t *testing.T) {
 	for want, x := range map[string]float64{"0": 0, "0.00005": 0.00005, "0.0123": 0.01234, "0.1": 0.1, "3.46": 3.456, "12.3": 12.34, "100": 99.96, "123": 123.4, "1235": 1234.6} {
 		require.Equal(t, Number(want), Significant(x, 3), "%g", x)
 	}
+}
+
+// A figure's options or a page's view may hold no printer at all.
+func TestNoPrinterSpeaksEnglish(t *testing.T) {
+	var p *Printer
+	require.Equal(t, "half of it: 1.5 on 2026-03-02", p.Say("half of it: %s on %s", Fixed(1.5, 1), Date(time.Date(2026, 3, 2, 0, 0, 0, 0, time.UTC))))
+	require.Equal(t, "en", p.Tag())
+	require.Equal(t, "0.25", p.Number(Significant(0.25, 3)))
+	require.Equal(t, "07:05", p.Moment(Clock(time.Date(2026, 3, 2, 7, 5, 0, 0, time.UTC))))
+	require.Equal(t, "3", p.Text(Count(3).Text()))
 }
