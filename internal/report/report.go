@@ -9,7 +9,7 @@ import (
 	"time"
 
 	"dustlog/internal/compare"
-	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 //go:embed templates
@@ -24,38 +24,36 @@ func WriteHTML(w io.Writer, in Input) error {
 	if err != nil {
 		return err
 	}
-	t, err := template.New("report.html").Funcs(functions(in.Zone)).ParseFS(templates, "templates/*")
+	t, err := template.New("report.html").Funcs(functions(in)).ParseFS(templates, "templates/*")
 	if err != nil {
 		return err
 	}
 	return t.ExecuteTemplate(w, "report.html", v)
 }
 
-func functions(zone *time.Location) template.FuncMap {
+func functions(in Input) template.FuncMap {
+	say := in.Words
+	local := func(s string) string { return say.Number(words.Number(s)) }
 	return template.FuncMap{
-		"date":  func(t time.Time) string { return t.In(zone).Format("2 January 2006") },
-		"clock": func(t time.Time) string { return t.In(zone).Format("15:04") },
-		"stamp": func(t time.Time) string { return t.In(zone).Format("2006-01-02 15:04") },
+		"say":   say.InTemplate,
+		"lang":  say.Tag,
+		"date":  func(t time.Time) string { return say.Moment(words.Time(t.In(in.Zone), "2 January 2006")) },
+		"clock": func(t time.Time) string { return say.Moment(words.Clock(t.In(in.Zone))) },
+		"stamp": func(t time.Time) string { return say.Moment(words.Time(t.In(in.Zone), "2006-01-02 15:04")) },
+		"day":   words.Day,
 		"clockp": func(t *time.Time) string {
 			if t == nil {
 				return ""
 			}
-			return "at " + t.In(zone).Format("15:04")
+			return say.Say("at %s", words.Clock(t.In(in.Zone)))
 		},
-		"num":       num,
+		"num":       func(format string, x *float64) string { return local(num(format, x)) },
 		"groupid":   groupID,
-		"sessionid": func(s compare.Session) string { return sessionID(s, zone) },
-		"sig":       sig,
-		"pvalue":    pText,
-		"percent":   percentText,
-		"share":     shareText,
-		"ratio": func(x *float64) string {
-			if x == nil {
-				return "–"
-			}
-			return fmt.Sprintf("%.2f", *x)
-		},
-		"place":     func(p dust.Position) string { return p.Label() },
+		"sessionid": func(s compare.Session) string { return sessionID(s, in.Zone) },
+		"sig":       func(x *float64) string { return local(sig(x)) },
+		"pvalue":    func(p *float64) string { return local(pText(p)) },
+		"share":     func(x *float64, atLeast bool) string { return local(shareText(x, atLeast)) },
+		"ratio":     func(x *float64) string { return local(num("%.2f", x)) },
 		"spaced":    spaced,
 		"metric":    metricLabel,
 		"capital":   func(s any) string { return capital(fmt.Sprint(s)) },

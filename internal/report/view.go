@@ -12,6 +12,7 @@ import (
 	"dustlog/internal/exposure"
 	"dustlog/internal/plots"
 	"dustlog/internal/study"
+	"dustlog/internal/words"
 )
 
 // Input is everything a report shows.
@@ -22,6 +23,7 @@ type Input struct {
 	From, To  time.Time
 	Generated time.Time
 	Version   string
+	Words     *words.Printer // nil: English
 
 	Exposure   exposure.Result
 	Compare    *compare.Result // nil: no comparison

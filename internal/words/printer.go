@@ -139,3 +139,15 @@ func (a argument) PluralForm(t tag.Tag, _ int) (plural.Form, int) {
 	}
 	return plural.Cardinal.MatchPlural(t, n, 0, 0, 0, 0), n
 }
+
+// InTemplate is Say for templates, where a text that was made elsewhere may stand in
+// the format's place.
+func (p *Printer) InTemplate(text any, args ...any) (string, error) {
+	switch text := text.(type) {
+	case Text:
+		return p.Text(text), nil
+	case string:
+		return p.Text(Of(text, args...)), nil
+	}
+	return "", fmt.Errorf("say: %T is neither a text nor a format", text)
+}
