@@ -90,8 +90,9 @@ func settingsOf(cfg config.Config, o reportOptions, w study.Window) evidenceSett
 	s := evidenceSettings{Schema: 2, Given: map[string]string{"shop.zone": cfg.Shop.Zone.String()},
 		From: w.From, To: w.To, Before: o.before, After: o.after, Version: version()}
 	for _, one := range cfg.Scalars() {
-		// Where a store lies and where it is copied to changes no result.
-		if one.Origin != "default" && len(one.Name) > 5 && one.Name[:5] == "shop." {
+		// Where a store lies, where it is copied to and what language a report is in
+		// changes no result.
+		if one.Name != "shop.language" && one.Origin != "default" && len(one.Name) > 5 && one.Name[:5] == "shop." {
 			s.Given[one.Name] = one.Value
 		}
 	}

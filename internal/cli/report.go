@@ -21,6 +21,7 @@ import (
 	"dustlog/internal/sensor"
 	"dustlog/internal/store/sqlite"
 	"dustlog/internal/study"
+	"dustlog/internal/words"
 )
 
 type reportOptions struct {
@@ -29,6 +30,7 @@ type reportOptions struct {
 	out           string
 	pdf           string
 	bundle        string
+	language      string
 	win           windowFlags
 	invented      bool
 }
@@ -42,13 +44,18 @@ func newReport(a *app) *cobra.Command {
 method, data quality, cautions, and what the sensors cannot show. It can be made
 while the collector is writing.
 
-With exactly two setups in the store they are compared without being named.`,
+With exactly two setups in the store they are compared without being named.
+
+--lang de writes it in German: headings, tables, answers on the respirator,
+findings, cautions, method. What the comparison, the collector and the fall of
+the dust after work say in whole sentences, the pictures, and tables quoted from
+their source are still English. Results in a bundle are English in any language.`,
 		Example: `  dustlog report --before "old filter" --after "new filter" --out week.html
   dustlog report --pdf week.pdf
   dustlog report --from 2026-03-02 --to 2026-03-13 --limit uk-hard --bundle week.zip`,
 		Args: noArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			cfg, err := a.load(given(map[string]string{"shop.limit": o.limit, "shop.shift": o.shift}))
+			cfg, err := a.load(given(map[string]string{"shop.limit": o.limit, "shop.shift": o.shift, "shop.language": o.language}))
 			if err != nil {
 				return err
 			}
@@ -70,6 +77,7 @@ With exactly two setups in the store they are compared without being named.`,
 	cmd.Flags().StringVarP(&o.out, "out", "o", "dustlog-report.html", "file to write; - for standard output")
 	cmd.Flags().StringVar(&o.pdf, "pdf", "", "also write the report as PDF for paper, to this file")
 	cmd.Flags().StringVar(&o.bundle, "bundle", "", "also pack readings, diary, calibrations, settings, limits and results into this zip file, for dustlog verify")
+	cmd.Flags().StringVar(&o.language, "lang", "", "language of the report, "+strings.Join(words.Languages(), " or ")+" (default en)")
 	o.win.add(cmd)
 	_ = cmd.RegisterFlagCompletionFunc("limit", completeLimits)
 	_ = cmd.RegisterFlagCompletionFunc("before", a.completeSetups)
@@ -141,12 +149,18 @@ func gather(ctx context.Context, a *app, cfg config.Config, s *study.Study, reco
 		Shop: cfg.Shop.Name, Invented: o.invented, Zone: cfg.Shop.Zone, Generated: a.Now(), Version: version(),
 		MassScale: string(cfg.Shop.MassScale),
 	}
+	var err error
+	if in.Words, err = words.In(cfg.Shop.Language); err != nil {
+		return in, err
+	}
+	if in.Words.Tag() != "en" {
+		a.remark("sentences of the comparison, the collector and the falls after work, pictures and quoted tables are still in English")
+	}
 	if in.Shop == "" {
 		in.Shop = "Workshop"
 	}
 	bar := a.progress(7, "exposure")
 	defer bar.done()
-	var err error
 	if in.Exposure, err = exposureOf(ctx, s, cfg, dust.PM25, w); err != nil {
 		return in, err
 	}
@@ -172,7 +186,7 @@ func gather(ctx context.Context, a *app, cfg config.Config, s *study.Study, reco
 		return in, err
 	}
 	for _, one := range cfg.Scalars() {
-		if strings.HasPrefix(one.Name, "shop.") {
+		if strings.HasPrefix(one.Name, "shop.") && one.Name != "shop.language" {
 			in.Settings = append(in.Settings, report.Setting{Name: one.Name, Value: one.Value, Origin: one.Origin})
 		}
 	}
@@ -358,14 +372,15 @@ func bounds(r exposure.Result) (from, to time.Time) {
 // printAnswers says the three answers for a terminal, from the same view as the report.
 func printAnswers(a *app, in report.Input) {
 	for _, answer := range report.Answers(in) {
-		fmt.Fprintln(a.Stdout, answer.Question)
-		fmt.Fprintf(a.Stdout, "  %s\n", answer.Short)
-		if answer.Figure != "" {
-			fmt.Fprintln(a.Stdout, wrap(answer.Figure, 94, "  "))
+		say := in.Words
+		fmt.Fprintln(a.Stdout, say.Text(answer.Question))
+		fmt.Fprintf(a.Stdout, "  %s\n", say.Text(answer.Short))
+		if !answer.Figure.IsZero() {
+			fmt.Fprintln(a.Stdout, wrap(say.Text(answer.Figure), 94, "  "))
 		}
-		fmt.Fprintln(a.Stdout, wrap(answer.Why, 94, "  "))
-		if answer.Caution != "" {
-			fmt.Fprintln(a.Stdout, wrap("But: "+answer.Caution, 94, "  "))
+		fmt.Fprintln(a.Stdout, wrap(say.Text(answer.Why), 94, "  "))
+		if answer.Caution.String() != "" {
+			fmt.Fprintln(a.Stdout, wrap(say.Say("But:")+" "+say.Text(answer.Caution), 94, "  "))
 		}
 		fmt.Fprintln(a.Stdout)
 	}

@@ -45,6 +45,7 @@ type Forward struct {
 // Shop is what is true of the place and the people working there.
 type Shop struct {
 	Name           string
+	Language       string // tag of the language that reports are in
 	Zone           *time.Location
 	Shift          string   // "08:00-16:30", or "" if shifts are taken from the readings
 	Limit          string   // id of the exposure limit
@@ -149,6 +150,7 @@ type file struct {
 	Store *string `toml:"store"`
 	Shop  struct {
 		Name           *string  `toml:"name"`
+		Language       *string  `toml:"language"`
 		Zone           *string  `toml:"zone"`
 		Shift          *string  `toml:"shift"`
 		Limit          *string  `toml:"limit"`

@@ -48,7 +48,7 @@ func TestFlagBeatsVariableBeatsFileBeatsDefault(t *testing.T) {
 func TestEveryScalarIsShown(t *testing.T) {
 	c, err := config.Load(config.Sources{Store: "x.db"})
 	require.NoError(t, err)
-	require.Len(t, c.Scalars(), 27)
+	require.Len(t, c.Scalars(), 28)
 	for _, s := range c.Scalars() {
 		require.NotEmpty(t, s.Help, s.Name)
 		require.Equal(t, "default", s.Origin)

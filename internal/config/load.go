@@ -11,6 +11,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"dustlog/internal/words"
 )
 
 // Where a setting came from.
@@ -52,6 +54,9 @@ var settings = slices.Concat([]setting{
 		func(f *file) *string { return f.Shop.Name },
 		func(c *Config) string { return c.Shop.Name },
 		func(c *Config, v string) error { c.Shop.Name = v; return nil }},
+	{"shop.language", "language of reports: \"en\" or \"de\"",
+		func(f *file) *string { return f.Shop.Language },
+		func(c *Config) string { return c.Shop.Language }, setLanguage},
 	{"shop.zone", "time zone of days and shifts, as in the IANA time zone database",
 		func(f *file) *string { return f.Shop.Zone },
 		func(c *Config) string { return c.Shop.Zone.String() }, setZone},
@@ -107,6 +112,15 @@ func number(x *float64) *string {
 	}
 	s := strconv.FormatFloat(*x, 'g', -1, 64)
 	return &s
+}
+
+func setLanguage(c *Config, v string) error {
+	p, err := words.In(v)
+	if err != nil {
+		return err
+	}
+	c.Shop.Language = p.Tag()
+	return nil
 }
 
 func setZone(c *Config, v string) error {
@@ -166,7 +180,7 @@ func Load(src Sources) (Config, error) {
 		Forward:     Forward{Every: time.Minute},
 		Serve:       Serve{Address: DefaultServeAddress},
 		Respirator:  defaultRespirator(),
-		Shop:        Shop{Zone: time.Local, Limit: DefaultLimit, LongShifts: "none", MassScale: Industrial, SmallestChange: 30},
+		Shop:        Shop{Language: "en", Zone: time.Local, Limit: DefaultLimit, LongShifts: "none", MassScale: Industrial, SmallestChange: 30},
 		origins:     map[string]string{},
 	}
 	f, err := c.readFile(src)

@@ -104,6 +104,14 @@ func FlagText(flag string) words.Text {
 	return words.Literal(flag)
 }
 
+// FlagWords names a flag in a sentence.
+func FlagWords(flag string) words.Text {
+	if t, ok := flagNames[flag]; ok {
+		return t[1]
+	}
+	return words.Literal(flag)
+}
+
 // FlagsText names flags in a sentence.
 func FlagsText(flags dust.Flags) words.Text {
 	var all []words.Text

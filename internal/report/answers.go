@@ -7,6 +7,7 @@ import (
 
 	"dustlog/internal/compare"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 // Answers are the three questions that decide everything, answered from the
@@ -16,78 +17,77 @@ func Answers(in Input) []Answer {
 }
 
 func captured(in Input) Answer {
-	a := Answer{Question: "Is fine dust captured, and not just chips?", Tone: "open", Short: "Cannot tell"}
+	a := Answer{Question: words.Of("Is fine dust captured, and not just chips?"), Tone: "open", Short: words.Of("cannot tell").Capital()}
 	if in.Compare == nil {
-		a.Why = "This needs two setups to compare. " + in.NoCompare
+		a.Why = words.Of("This needs two setups to compare. %s", in.NoCompare)
 		return a
 	}
 	fine := in.Compare.Fine
 	if fine == nil {
-		a.Why = "The sensor compared sends one size only, so fine and coarse dust cannot be told apart."
+		a.Why = words.Of("The sensor compared sends one size only, so fine and coarse dust cannot be told apart.")
 		return a
 	}
-	a.Short, a.Why = capital(fine.Answer), fine.Why
+	a.Short, a.Why = textOf(fine.Answer).Capital(), textOf(fine.Why)
 	switch {
-	case fine.Fine.CIHigh != nil && *fine.Fine.CIHigh < 1 && strings.HasPrefix(fine.Answer, "fine dust fell"):
+	case fine.Fine.CIHigh != nil && *fine.Fine.CIHigh < 1 && strings.HasPrefix(fmt.Sprint(fine.Answer), "fine dust fell"):
 		a.Tone = "yes"
 	case fine.Fine.CILow != nil && *fine.Fine.CILow > 1:
 		a.Tone = "no"
 	}
-	a.Figure = fmt.Sprintf("fine dust (PM2.5) %s · coarser dust (PM10 − PM2.5) %s", effectText(fine.Fine), effectText(fine.Coarse))
+	a.Figure = words.Of("fine dust (PM2.5) %s · coarser dust (PM10 − PM2.5) %s", effectText(fine.Fine), effectText(fine.Coarse))
 	return a
 }
 
-func effectText(e compare.Effect) string {
+func effectText(e compare.Effect) words.Text {
 	if e.Ratio == nil {
-		return "not known"
+		return words.Of("not known")
 	}
-	text := changeText(*e.Ratio)
 	if e.CILow != nil && e.CIHigh != nil {
-		text += fmt.Sprintf(" (%s to %s)", changeText(*e.CILow), changeText(*e.CIHigh))
+		return words.Of("%s (%s to %s)", changeText(*e.Ratio), changeText(*e.CILow), changeText(*e.CIHigh))
 	}
-	return text
+	return changeText(*e.Ratio).Text()
 }
 
 // changeText prints a ratio after/before as a change in percent.
-func changeText(ratio float64) string {
+func changeText(ratio float64) words.Number {
 	percent := math.Round((ratio - 1) * 100)
 	switch {
 	case percent == 0:
 		return "±0 %"
 	case percent < 0:
-		return fmt.Sprintf("−%.0f %%", -percent)
+		return "−" + words.Fixed(-percent, 0) + " %"
 	}
-	return fmt.Sprintf("+%.0f %%", percent)
+	return "+" + words.Fixed(percent, 0) + " %"
 }
 
 func stillNeeded(in Input) Answer {
-	a := Answer{Question: "Is a respirator still needed?", Tone: "open"}
+	a := Answer{Question: words.Of("Is a respirator still needed?"), Tone: "open"}
 	overall := exposure.OverallMask(in.Exposure.Masks)
-	a.Why = overall.Why.String()
+	a.Why = overall.Why
 	switch overall.State {
 	case exposure.KeepOn:
-		a.Short, a.Tone = "Yes, keep it on", "no"
+		a.Short, a.Tone = words.Of("Yes, keep it on"), "no"
 	case exposure.NotShownNeeded:
-		a.Short = "Not shown to be needed, for the work below"
+		a.Short = words.Of("Not shown to be needed, for the work below")
 	default:
-		a.Short = "Cannot tell, so keep it on"
+		a.Short = words.Of("cannot tell, so keep it on").Capital()
 	}
 	if overall.Worst != nil && overall.Worst.HighestMeanMgM3 != nil {
-		a.Figure = fmt.Sprintf("at least %.2f mg/m³ over one run of %s: the fine part only · limit %g mg/m³ of %s dust over %s",
-			*overall.Worst.HighestMeanMgM3, overall.Worst.Task, in.Exposure.Limit.MgM3, in.Exposure.Limit.FractionPrinted, in.Exposure.Limit.AveragingPrinted)
+		a.Figure = words.Of("at least %.2f mg/m³ over one run of %s: the fine part only · limit %g mg/m³ of %s over %s",
+			*overall.Worst.HighestMeanMgM3, overall.Worst.Task, in.Exposure.Limit.MgM3, words.Of("%s dust", exposure.FractionText(in.Exposure.Limit.FractionPrinted)), in.Exposure.Limit.AveragingPrinted)
 	}
 	return a
 }
 
 func helped(in Input) Answer {
-	a := Answer{Question: "Did the change really reduce fine dust?", Tone: "open", Short: "Not asked"}
+	a := Answer{Question: words.Of("Did the change really reduce fine dust?"), Tone: "open", Short: words.Of("Not asked")}
 	r := in.Compare
 	if r == nil {
-		a.Why = in.NoCompare
+		a.Why = words.Of("%s", in.NoCompare)
 		return a
 	}
-	a.Question = fmt.Sprintf("Did changing from “%s” to “%s” really reduce fine dust?", r.Before, r.After)
-	a.Short, a.Why, a.Caution = heading(*r), r.Why, r.Caution
+	a.Question = words.Of("Did changing from “%s” to “%s” really reduce fine dust?", r.Before, r.After)
+	a.Short, a.Why, a.Caution = heading(*r), textOf(r.Why), textOf(r.Caution)
 	switch r.Verdict {
 	case compare.ReducedEnough, compare.ReducedUncertain, compare.ReducedLess:
 		a.Tone = "yes"
@@ -95,20 +95,36 @@ func helped(in Input) Answer {
 		a.Tone = "no"
 	}
 	if r.Ratio != nil {
-		a.Figure = changeText(*r.Ratio)
+		parts := []words.Text{changeText(*r.Ratio).Text()}
 		if r.CILow != nil && r.CIHigh != nil {
-			a.Figure += fmt.Sprintf(" · %.0f %% interval %s to %s", r.Confidence*100, changeText(*r.CILow), changeText(*r.CIHigh))
+			parts = append(parts, words.Of("%.0f %% interval %s to %s", r.Confidence*100, changeText(*r.CILow), changeText(*r.CIHigh)))
 		}
-		a.Figure += fmt.Sprintf(" · %d and %d %ss", r.NBefore, r.NAfter, r.UnitOfReplication)
+		a.Figure = words.Join(" · ", append(parts, words.Of("%d and %d %s", r.NBefore, r.NAfter, unitsOf(*r)))...)
 	}
 	return a
 }
 
 // heading is the verdict as a headline. "Enough" is a word about the reduction
 // asked for, not about the air, so the headline gives the number instead.
-func heading(r compare.Result) string {
+func heading(r compare.Result) words.Text {
 	if r.Verdict == compare.ReducedEnough {
-		return fmt.Sprintf("Reduced by at least %.0f %%", r.SmallestChange)
+		return words.Of("Reduced by at least %.0f %%", r.SmallestChange)
 	}
-	return capital(string(r.Verdict))
+	return textOf(r.Verdict).Capital()
+}
+
+// unitsOf names the comparison's units of replication, which are counted.
+func unitsOf(r compare.Result) words.Text {
+	if r.UnitOfReplication == "day" {
+		return words.Of("days")
+	}
+	return words.Of("sessions")
+}
+
+// unitOf names one of them.
+func unitOf(r compare.Result) words.Text {
+	if r.UnitOfReplication == "day" {
+		return words.Of("day")
+	}
+	return words.Of("session")
 }

@@ -13,6 +13,7 @@ import (
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
 	"dustlog/internal/plots"
+	"dustlog/internal/words"
 )
 
 // draw paints a picture in both widths.
@@ -68,19 +69,19 @@ func breathingZone(r exposure.Result) exposure.Result {
 
 func comparison(r compare.Result, zone *time.Location) []func() (figure, error) {
 	figures := []func() (figure, error){func() (figure, error) {
-		return draw(figure{ID: "sessions", Title: "Before and after, session by session", Alt: plots.AltTextBeforeAfter(r),
-			Caption: fmt.Sprintf("Each point is one %s: the task-adjusted mean of %s in %s above background, sensor “%s” (%s). The bar is the geometric mean.",
-				r.UnitOfReplication, metricLabel(r.Metric), r.Unit, r.Sensor, spaced(r.Position))}, zone,
+		return draw(figure{ID: "sessions", Title: words.Of("Before and after, session by session"), Alt: plots.AltTextBeforeAfter(r),
+			Caption: words.Of("Each point is one %s: the task-adjusted mean of %s in %s above background, sensor “%s” (%s). The bar is the geometric mean.",
+				unitOf(r), metricLabel(r.Metric), r.Unit, r.Sensor, placeText(r.Position))}, zone,
 			func(w io.Writer, o plots.Options) error { return plots.BeforeAfter(w, r, o) })
 	}}
 	if len(r.Bins) > 0 {
 		figures = append(figures, func() (figure, error) {
-			return draw(figure{ID: "ratio-by-size", Title: "Change by particle size", Alt: plots.AltTextSizeRatio(r),
-				Caption: "Ratio after/before for each size the sensor reports, with its 95 % interval; left of 1 is less dust. Sizes that the sensor extrapolates are indicative."}, zone,
+			return draw(figure{ID: "ratio-by-size", Title: words.Of("Change by particle size"), Alt: plots.AltTextSizeRatio(r),
+				Caption: words.Of("Ratio after/before for each size the sensor reports, with its 95 %% interval; left of 1 is less dust. Sizes that the sensor extrapolates are indicative.")}, zone,
 				func(w io.Writer, o plots.Options) error { return plots.SizeRatio(w, r, o) })
 		}, func() (figure, error) {
-			return draw(figure{ID: "size-distribution", Title: "Dust by particle size, before and after", Alt: plots.AltTextSizeDistribution(r),
-				Caption: "Mean of the sessions for each size. The background was subtracted where its sensor sends that size; where it was not, the two levels hold it too."}, zone,
+			return draw(figure{ID: "size-distribution", Title: words.Of("Dust by particle size, before and after"), Alt: plots.AltTextSizeDistribution(r),
+				Caption: words.Of("Mean of the sessions for each size. The background was subtracted where its sensor sends that size; where it was not, the two levels hold it too.")}, zone,
 				func(w io.Writer, o plots.Options) error { return plots.SizeDistribution(w, r, o) })
 		})
 	}
@@ -89,16 +90,16 @@ func comparison(r compare.Result, zone *time.Location) []func() (figure, error) 
 
 func taskDose(r exposure.Result, zone *time.Location) func() (figure, error) {
 	return func() (figure, error) {
-		return draw(figure{ID: "task-dose", Title: "Which task brings the dust", Alt: plots.AltTextTaskDose(r),
-			Caption: "Share of each day's measured dose (concentration × time) by task, breathing zone."}, zone,
+		return draw(figure{ID: "task-dose", Title: words.Of("Which task brings the dust"), Alt: plots.AltTextTaskDose(r),
+			Caption: words.Of("Share of each day's measured dose (concentration × time) by task, breathing zone.")}, zone,
 			func(w io.Writer, o plots.Options) error { return plots.TaskDose(w, r, o) })
 	}
 }
 
 func week(i int, d plots.WeekData, zone *time.Location) func() (figure, error) {
 	return func() (figure, error) {
-		return draw(figure{ID: fmt.Sprintf("week-%d", i+1), Title: "Days and hours at " + d.Sensor.Name, Alt: plots.AltTextWeek(d, plots.Options{Zone: zone}),
-			Caption: "Every bar is a mean over fifteen minutes of the clock; all rows have one scale."}, zone,
+		return draw(figure{ID: fmt.Sprintf("week-%d", i+1), Title: words.Of("Days and hours at %s", d.Sensor.Name), Alt: plots.AltTextWeek(d, plots.Options{Zone: zone}),
+			Caption: words.Of("Every bar is a mean over fifteen minutes of the clock; all rows have one scale.")}, zone,
 			func(w io.Writer, o plots.Options) error { return plots.Week(w, d, o) })
 	}
 }
@@ -110,8 +111,8 @@ func days(in Input, groups []exposure.GroupResult) ([]figure, error) {
 	if len(drawn) == 0 {
 		return nil, nil
 	}
-	f, err := draw(figure{ID: "days-as-group", Title: "Shifts and what other days may bring", Alt: plots.AltTextProbability(drawn),
-		Caption: "Each mark is a shift. The steeper the line, the more the days differ."}, in.Zone,
+	f, err := draw(figure{ID: "days-as-group", Title: words.Of("Shifts and what other days may bring"), Alt: plots.AltTextProbability(drawn),
+		Caption: words.Of("Each mark is a shift. The steeper the line, the more the days differ.")}, in.Zone,
 		func(w io.Writer, o plots.Options) error { return plots.Probability(w, drawn, o) })
 	return []figure{f}, err
 }
@@ -120,9 +121,9 @@ func days(in Input, groups []exposure.GroupResult) ([]figure, error) {
 func traces(in Input) ([]figure, error) {
 	var figures []figure
 	for i, d := range in.Traces {
-		f, err := draw(figure{ID: fmt.Sprintf("trace-%d", i+1), Title: d.Title, Alt: plots.AltTextShiftTrace(d, plots.Options{Zone: in.Zone}),
-			Caption: fmt.Sprintf("%s, sensor “%s” (%s), one reading about every second; heavy line: mean of the 15 minutes before. Gaps are gaps.",
-				d.Series.Channel.Label(), d.Shift.Sensor, d.Shift.Position.Label())}, in.Zone,
+		f, err := draw(figure{ID: fmt.Sprintf("trace-%d", i+1), Title: words.Literal(d.Title), Alt: plots.AltTextShiftTrace(d, plots.Options{Zone: in.Zone}),
+			Caption: words.Of("%s, sensor “%s” (%s), one reading about every second; heavy line: mean of the 15 minutes before. Gaps are gaps.",
+				d.Series.Channel.Label(), d.Shift.Sensor, exposure.PositionText(d.Shift.Position))}, in.Zone,
 			func(w io.Writer, o plots.Options) error { return plots.ShiftTrace(w, d, o) })
 		if err != nil {
 			return nil, err

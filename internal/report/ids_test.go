@@ -19,6 +19,7 @@ import (
 	"dustlog/internal/exposure"
 	"dustlog/internal/study"
 	"dustlog/internal/units"
+	"dustlog/internal/words"
 )
 
 var monday = time.Date(2026, time.March, 2, 8, 0, 0, 0, time.UTC)
@@ -195,11 +196,11 @@ func TestPartsOfTheReport(t *testing.T) {
 
 func TestNumbersHaveThreeDigitsAndNoExponent(t *testing.T) {
 	for x, want := range map[float64]string{4628.4: "4628", 0.000123456: "0.000123", 12: "12", 0.5: "0.5", -3.14159: "-3.14", 99.96: "100", 1e7: "10000000"} {
-		require.Equal(t, want, sig(&x))
+		require.Equal(t, words.Number(want), sig(&x))
 	}
-	require.Equal(t, "–", sig(nil))
-	require.Equal(t, "< 0.001", pText(of(7e-20)))
-	require.Equal(t, "0.001", pText(of(0.00107)))
+	require.Equal(t, words.Number("–"), sig(nil))
+	require.Equal(t, words.Number("< 0.001"), pText(of(7e-20)))
+	require.Equal(t, words.Number("0.001"), pText(of(0.00107)))
 }
 
 // A run seen by two sensors is one run of the diary.
@@ -207,8 +208,8 @@ func TestTheChecklistCountsRunsOnce(t *testing.T) {
 	in := wholeReport(t)
 	in.Exposure.Tasks = append(in.Exposure.Tasks, in.Exposure.Tasks...)
 	for _, c := range Checklist(in) {
-		if c.Item == "Tasks, and when" {
-			require.Contains(t, c.Note, "6 runs in the diary")
+		if c.Item.String() == "Tasks, and when" {
+			require.Contains(t, c.Note.String(), "6 runs in the diary")
 			return
 		}
 	}

@@ -1,9 +1,8 @@
 package report
 
 import (
-	"fmt"
-
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 // limitRow is one limit over all shifts of one sensor.
@@ -13,8 +12,8 @@ type limitRow struct {
 	Highest          *float64
 	HighestIsAtLeast bool
 	Over             int
-	Bearing          string
-	Peaks            string
+	Bearing          words.Text
+	Peaks            words.Text
 }
 
 // limitRows sums the findings up where several limits were asked about.
@@ -33,7 +32,7 @@ func limitRows(shifts []exposure.ShiftResult) []limitRow {
 			}
 			if i < 0 {
 				i = len(rows)
-				rows = append(rows, limitRow{Sensor: s.Sensor, Limit: l.Label, Bearing: string(l.Bearing), Peaks: peaks(l.Excursions)})
+				rows = append(rows, limitRow{Sensor: s.Sensor, Limit: l.Label, Bearing: bearingText(l.Bearing), Peaks: peaks(l.Excursions)})
 			}
 			rows[i].add(l)
 		}
@@ -52,20 +51,30 @@ func (r *limitRow) add(l exposure.LimitFinding) {
 	if l.ShareOfLimit != nil && (r.Highest == nil || *l.ShareOfLimit > *r.Highest) {
 		r.Highest, r.HighestIsAtLeast = l.ShareOfLimit, l.ShareIsAtLeast
 	}
-	if string(l.Bearing) != r.Bearing {
-		r.Bearing = "differs from shift to shift"
+	if bearingText(l.Bearing).String() != r.Bearing.String() {
+		r.Bearing = words.Of("differs from shift to shift")
 	}
 	if l.Excursions != nil && len(l.Excursions.Broken) > 0 {
 		r.Peaks = peaks(l.Excursions)
 	}
 }
 
-func peaks(e *exposure.Excursions) string {
+func bearingText(b exposure.Bearing) words.Text {
+	switch b {
+	case exposure.Applies:
+		return words.Of("applies")
+	case exposure.DoesNotApply:
+		return words.Of("does not apply")
+	}
+	return words.Of("not known")
+}
+
+func peaks(e *exposure.Excursions) words.Text {
 	switch {
 	case e == nil:
-		return "no rule known"
+		return words.Of("no rule known")
 	case len(e.Broken) > 0:
-		return e.Rule.Name.String() + " broken: " + e.Broken[0].String()
+		return words.Of("%s broken: %s", e.Rule.Name, e.Broken[0])
 	}
-	return fmt.Sprintf("%s not seen broken", e.Rule.Name)
+	return words.Of("%s not seen broken", e.Rule.Name)
 }

@@ -1,21 +1,21 @@
 package report
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"strings"
 
 	"dustlog/internal/compare"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 // next is what to do tomorrow, from the results, for the one who runs the shop.
-func next(in Input) []string {
-	var out []string
+func next(in Input) []words.Text {
+	var out []words.Text
 	if in.Airflow != nil {
 		for _, stop := range in.Airflow.Stops {
-			out = append(out, "STOP: "+stop+".")
+			out = append(out, words.Of("STOP: %s.", stop))
 		}
 	}
 	var on []string
@@ -25,26 +25,25 @@ func next(in Input) []string {
 		}
 	}
 	if len(on) > 0 {
-		text := "Wear the respirator for " + strings.Join(on, ", ")
+		tasks := strings.Join(on, ", ")
 		if minutes, ok := longestWait(in); ok {
-			text += fmt.Sprintf(", and keep it on for %.0f minutes after; new dust starts them again", math.Ceil(minutes))
+			out = append(out, words.Of("Wear the respirator for %s, and keep it on for %.0f minutes after; new dust starts them again.", tasks, math.Ceil(minutes)))
 		} else {
-			text += "; how long after is not known, so wait until a reading is back at the level of the morning"
+			out = append(out, words.Of("Wear the respirator for %s; how long after is not known, so wait until a reading is back at the level of the morning.", tasks))
 		}
-		out = append(out, text+".")
 	}
 	if task, n, of := dustiestTask(in.Exposure); n > 0 {
-		out = append(out, fmt.Sprintf("Work on the capture of %s first: it brought the largest part of the measured dose in %d of %d shifts.", task, n, of))
+		out = append(out, words.Of("Work on the capture of %s first: it brought the largest part of the measured dose in %d of %d shifts.", task, n, of))
 	}
-	if help := firstHelp(in); help != "" {
+	if help := firstHelp(in); !help.IsZero() {
 		out = append(out, help)
 	}
 	if r := in.Compare; r != nil {
 		out = append(out, afterComparing(*r)...)
 	} else {
-		out = append(out, "To learn whether a change helps, name both states with `dustlog setup` and let them take turns for some days each.")
+		out = append(out, words.Of("To learn whether a change helps, name both states with `dustlog setup` and let them take turns for some days each."))
 	}
-	return append(out, "Ask an occupational hygienist for filter samples in the breathing zone: only they can be held against a limit for inhalable dust.")
+	return append(out, words.Of("Ask an occupational hygienist for filter samples in the breathing zone: only they can be held against a limit for inhalable dust."))
 }
 
 // longestWait is the longest upper bound of the setup in use; ok is false if some
@@ -94,22 +93,22 @@ func dustiestTask(r exposure.Result) (task string, shifts, of int) {
 	return task, shifts, of
 }
 
-func afterComparing(r compare.Result) []string {
-	var out []string
+func afterComparing(r compare.Result) []words.Text {
+	var out []words.Text
 	switch r.Verdict {
 	case compare.ReducedEnough, compare.ReducedLess, compare.ReducedUncertain:
-		out = append(out, fmt.Sprintf("Keep “%s”.", r.After))
+		out = append(out, words.Of("Keep “%s”.", r.After))
 	case compare.Increased:
-		out = append(out, fmt.Sprintf("Go back to “%s”, or find what leaks: “%s” showed more dust.", r.Before, r.After))
+		out = append(out, words.Of("Go back to “%s”, or find what leaks: “%s” showed more dust.", r.Before, r.After))
 	default:
-		text := fmt.Sprintf("Do not count on “%s” yet: no reduction is shown, which is not the same as none.", r.After)
+		text := words.Of("Do not count on “%s” yet: no reduction is shown, which is not the same as none.", r.After)
 		if r.MoreSessions != nil && *r.MoreSessions > 0 {
-			text += fmt.Sprintf(" About %d more %ss under each setup would tell.", *r.MoreSessions, r.UnitOfReplication)
+			text = words.Join(" ", text, words.Of("About %d more %s under each setup would tell.", *r.MoreSessions, unitsOf(r)))
 		}
 		out = append(out, text)
 	}
-	if r.Caution != "" {
-		out = append(out, fmt.Sprintf("If someone is to be convinced, let “%s” and “%s” take turns for some days: one block of each proves little.", r.Before, r.After))
+	if textOf(r.Caution).String() != "" {
+		out = append(out, words.Of("If someone is to be convinced, let “%s” and “%s” take turns for some days: one block of each proves little.", r.Before, r.After))
 	}
 	return out
 }

@@ -1,25 +1,28 @@
 package report
 
+import "dustlog/internal/words"
+
 // part is a section of the report that is the same on screen and on paper: words,
 // tables and pictures, written down once.
 type part struct {
-	ID, Title string
-	Intro     []string
-	Tables    []grid
-	Notes     []string
-	Figures   []figure
-	Gloss     string // explains words and abbreviations
+	ID      string
+	Title   words.Text
+	Intro   []words.Text
+	Tables  []grid
+	Notes   []words.Text
+	Figures []figure
+	Gloss   words.Text // explains words and abbreviations
 }
 
 // grid is a table. A number's ID is its row's, a slash, and its column's key.
 type grid struct {
-	Caption string
+	Caption words.Text
 	Columns []gridColumn
 	Rows    []gridRow
 }
 
 type gridColumn struct {
-	Head  string
+	Head  words.Text
 	Key   string  // "" for what has no ID
 	Width float64 // share of a page's width
 	Right bool    // numbers
@@ -27,12 +30,15 @@ type gridColumn struct {
 
 type gridRow struct {
 	ID    string // "" for a row without numbers to trace
-	Cells []string
+	Cells []any  // texts, numbers, moments, and strings that people wrote
 }
 
 // texts is a column of words, numbers one of numbers.
-func texts(head string, width float64) gridColumn { return gridColumn{Head: head, Width: width} }
+func texts(head words.Text, width float64) gridColumn { return gridColumn{Head: head, Width: width} }
 
-func numbers(head, key string, width float64) gridColumn {
+func numbers(head words.Text, key string, width float64) gridColumn {
 	return gridColumn{Head: head, Key: key, Width: width, Right: true}
 }
+
+// interval is two numbers as a range.
+func interval(low, high words.Number) words.Text { return words.Of("%s to %s", low, high) }

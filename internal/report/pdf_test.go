@@ -64,7 +64,7 @@ func TestThePDFSaysWhatTheHTMLSays(t *testing.T) {
 	pages := text(t, pdf(t, in))
 	require.Greater(t, len(pages), 4)
 	for _, a := range report.Answers(in) {
-		require.True(t, strings.Contains(pages[0], a.Short), "the answers are on the first page: %s", a.Short)
+		require.True(t, strings.Contains(pages[0], a.Short.String()), "the answers are on the first page: %s", a.Short)
 	}
 	all := strings.Join(pages, "\n")
 	for _, want := range []string{"0.123", "0.456 at", "472 of 480", "warm up", "28 123", "no valid frame", "cannot tell", "ripping", "us-acgih-other", "the method"} {
@@ -104,7 +104,7 @@ func TestOddTextInThePDF(t *testing.T) {
 func TestTheChecklistSaysWhatIsMissing(t *testing.T) {
 	missing := map[string]bool{}
 	for _, c := range report.Checklist(input(t)) {
-		missing[c.Item] = !c.Has
+		missing[c.Item.String()] = !c.Has
 		require.NotEmpty(t, c.Note)
 	}
 	require.True(t, missing["Who measured, and in whose name"])

@@ -33,9 +33,9 @@ func WriteHTML(w io.Writer, in Input) error {
 
 func functions(in Input) template.FuncMap {
 	say := in.Words
-	local := func(s string) string { return say.Number(words.Number(s)) }
 	return template.FuncMap{
 		"say":   say.InTemplate,
+		"cell":  say.Value,
 		"lang":  say.Tag,
 		"date":  func(t time.Time) string { return say.Moment(words.Time(t.In(in.Zone), "2 January 2006")) },
 		"clock": func(t time.Time) string { return say.Moment(words.Clock(t.In(in.Zone))) },
@@ -47,13 +47,13 @@ func functions(in Input) template.FuncMap {
 			}
 			return say.Say("at %s", words.Clock(t.In(in.Zone)))
 		},
-		"num":       func(format string, x *float64) string { return local(num(format, x)) },
+		"num":       func(format string, x *float64) string { return say.Number(num(format, x)) },
 		"groupid":   groupID,
 		"sessionid": func(s compare.Session) string { return sessionID(s, in.Zone) },
-		"sig":       func(x *float64) string { return local(sig(x)) },
-		"pvalue":    func(p *float64) string { return local(pText(p)) },
-		"share":     func(x *float64, atLeast bool) string { return local(shareText(x, atLeast)) },
-		"ratio":     func(x *float64) string { return local(num("%.2f", x)) },
+		"sig":       func(x *float64) string { return say.Number(sig(x)) },
+		"pvalue":    func(p *float64) string { return say.Number(pText(p)) },
+		"share":     func(x *float64, atLeast bool) string { return say.Number(shareText(x, atLeast)) },
+		"ratio":     func(x *float64) string { return say.Number(num("%.2f", x)) },
 		"spaced":    spaced,
 		"metric":    metricLabel,
 		"capital":   func(s any) string { return capital(fmt.Sprint(s)) },

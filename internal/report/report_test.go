@@ -101,9 +101,9 @@ func TestAnswersFollowTheResults(t *testing.T) {
 	in := input(t)
 	answers := report.Answers(in)
 	require.Len(t, answers, 3)
-	require.Equal(t, "Cannot tell", answers[0].Short, "no comparison, no answer")
-	require.Equal(t, "Cannot tell, so keep it on", answers[1].Short)
-	require.Contains(t, answers[2].Why, "1 setup")
+	require.Equal(t, "Cannot tell", answers[0].Short.String(), "no comparison, no answer")
+	require.Equal(t, "Cannot tell, so keep it on", answers[1].Short.String())
+	require.Contains(t, answers[2].Why.String(), "1 setup")
 
 	in.Compare = &compare.Result{
 		Before: "old", After: "new", UnitOfReplication: "session", NBefore: 5, NAfter: 6, Confidence: 0.95,
@@ -113,12 +113,12 @@ func TestAnswersFollowTheResults(t *testing.T) {
 			Coarse: compare.Effect{Ratio: f(1.1)}},
 	}
 	answers = report.Answers(in)
-	require.Equal(t, "Fine dust fell too", answers[0].Short)
+	require.Equal(t, "Fine dust fell too", answers[0].Short.String())
 	require.Equal(t, "yes", answers[0].Tone)
-	require.Contains(t, answers[0].Figure, "−40 % (−50 % to −28 %)")
-	require.Contains(t, answers[0].Figure, "+10 %")
-	require.Equal(t, "Reduced, size uncertain", answers[2].Short)
-	require.Equal(t, "−40 % · 95 % interval −50 % to −28 % · 5 and 6 sessions", answers[2].Figure)
+	require.Contains(t, answers[0].Figure.String(), "−40 % (−50 % to −28 %)")
+	require.Contains(t, answers[0].Figure.String(), "+10 %")
+	require.Equal(t, "Reduced, size uncertain", answers[2].Short.String())
+	require.Equal(t, "−40 % · 95 % interval −50 % to −28 % · 5 and 6 sessions", answers[2].Figure.String())
 
 	in.Compare.Fine.Fine = compare.Effect{Ratio: f(1.5), CILow: f(1.2), CIHigh: f(1.9)}
 	in.Compare.Verdict = compare.NoReductionShown
@@ -127,13 +127,39 @@ func TestAnswersFollowTheResults(t *testing.T) {
 	require.Equal(t, "open", answers[2].Tone, "not shown is not the same as no")
 
 	in.Exposure.Masks[0].State = exposure.KeepOn
-	require.Equal(t, "Yes, keep it on", report.Answers(in)[1].Short)
+	require.Equal(t, "Yes, keep it on", report.Answers(in)[1].Short.String())
 	in.Exposure.Masks[0].State = exposure.NotShownNeeded
-	require.Equal(t, "Not shown to be needed, for the work below", report.Answers(in)[1].Short)
+	require.Equal(t, "Not shown to be needed, for the work below", report.Answers(in)[1].Short.String())
 }
 
 func TestAPictureThatCannotBeDrawnIsAnError(t *testing.T) {
 	in := input(t)
 	in.Traces = []plots.TraceData{{Title: "nothing", Series: dust.NewSeries(dust.Sensor{Name: "bench"}, dust.PM25)}}
 	require.ErrorIs(t, report.WriteHTML(&bytes.Buffer{}, in), dust.ErrNoReadings)
+}
+
+// The German headings, answers and numbers, as they stand on the page. The decimal
+// comma is DIN 1333's, the date that of DIN 5008 (both from memory).
+func TestTheReportInGerman(t *testing.T) {
+	in := input(t)
+	var err error
+	in.Words, err = words.In("de")
+	require.NoError(t, err)
+	page := html(t, in)
+	for _, want := range []string{
+		`<html lang="de">`, "Feinstaubbericht", "Wird Feinstaub erfasst und nicht nur Späne?", "Ist noch Atemschutz nötig?", "Nicht zu beurteilen, also Atemschutz aufbehalten",
+		"Was als Nächstes zu tun ist", "Was eingeatmet wurde, Schicht für Schicht", "02.03.2026", "0,123", "0,456 um 08:00", "12,3 %", "472 von 480", "Anlauf 0,5 min",
+		"nicht zu beurteilen", "Holzstaub ist beim Menschen krebserzeugend (IARC Gruppe 1)", "Dichtsitzprüfung", "kann explodieren", "Was die Sensoren nicht zeigen können", "gravimetrische",
+	} {
+		require.Contains(t, page, want)
+	}
+	for _, english := range []string{">date<", ">finding<", "cannot tell", "0.123", "Wood dust is", "What to do next", "at 08:00"} {
+		require.NotContains(t, page, english)
+	}
+	pages := text(t, pdf(t, in))
+	all := strings.Join(strings.Fields(strings.Join(pages, " ")), " ")
+	for _, want := range []string{"Feinstaubbericht", "Inhalt", "0,123", "0,456 um", "472 von 480", "Mittel 8 h mg/m³", "Seite 1 von", "Was ein Bericht enthalten soll"} {
+		require.Contains(t, all, want)
+	}
+	require.NotContains(t, all, "page 1 of")
 }

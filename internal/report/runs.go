@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 func runID(r exposure.TaskResult, zone *time.Location) string {
@@ -13,15 +14,15 @@ func runID(r exposure.TaskResult, zone *time.Location) string {
 
 // allRuns lists every run of a task for the appendix, where someone breathes.
 func allRuns(in Input) grid {
-	g := grid{Caption: "All runs of tasks, where someone breathes", Columns: []gridColumn{
-		texts("from", 1.6), texts("sensor", 1), texts("setup", 1.5), texts("task", 1.2), texts("material", 1), numbers("minutes", "minutes", 0.8),
-		numbers("of them measured", "measured", 0.9), numbers("mean, mg/m³", "mean", 0.9), numbers("dose, mg·min/m³", "dose", 1), texts("remark", 2)}}
+	g := grid{Caption: words.Of("All runs of tasks, where someone breathes"), Columns: []gridColumn{
+		texts(words.Of("from"), 1.6), texts(words.Of("sensor"), 1), texts(words.Of("setup"), 1.5), texts(words.Of("task"), 1.2), texts(words.Of("material"), 1), numbers(words.Of("minutes"), "minutes", 0.8),
+		numbers(words.Of("of them measured"), "measured", 0.9), numbers(words.Of("mean, mg/m³"), "mean", 0.9), numbers(words.Of("dose, mg·min/m³"), "dose", 1), texts(words.Of("remark"), 2)}}
 	for _, r := range in.Exposure.Tasks {
 		if !breathed(r) {
 			continue
 		}
-		g.Rows = append(g.Rows, gridRow{runID(r, in.Zone), []string{r.Start.In(in.Zone).Format("2006-01-02 15:04"), r.Sensor, orNotDeclared(r.Setup), r.Task, r.Material,
-			fmt.Sprintf("%.0f", r.Minutes), fmt.Sprintf("%.0f", r.MinutesMeasured), sig(r.MeanMgM3), sig(r.DoseMgMinM3), r.Why.String()}})
+		g.Rows = append(g.Rows, gridRow{runID(r, in.Zone), []any{stamp(r.Start, in.Zone), r.Sensor, setupText(r.Setup), r.Task, r.Material,
+			fmt.Sprintf("%.0f", r.Minutes), fmt.Sprintf("%.0f", r.MinutesMeasured), sig(r.MeanMgM3), sig(r.DoseMgMinM3), r.Why}})
 	}
 	return g
 }

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"fmt"
 	"io"
 	"strings"
 	"time"
@@ -10,6 +9,8 @@ import (
 	"codeberg.org/go-fonts/liberation/liberationsansregular"
 	"codeberg.org/go-fonts/liberation/liberationserifbold"
 	"codeberg.org/go-pdf/fpdf"
+
+	"dustlog/internal/words"
 )
 
 // Measures of a page, mm and points.
@@ -43,14 +44,14 @@ type contentsLine struct {
 	page int
 }
 
-func newSheet(title string, made time.Time, footer string) *sheet {
+func newSheet(title string, made time.Time, footer string, say *words.Printer) *sheet {
 	title, footer = printable(title), printable(footer)
 	pdf := fpdf.New("P", "mm", "A4", "")
 	pdf.SetCreationDate(made)
 	pdf.SetModificationDate(made)
 	pdf.SetCatalogSort(true)
 	pdf.SetTitle(title, true)
-	pdf.SetLang("en")
+	pdf.SetLang(say.Tag())
 	pdf.SetMargins(margin, margin, margin)
 	pdf.SetAutoPageBreak(false, margin)
 	pdf.SetCellMargin(0)
@@ -63,7 +64,7 @@ func newSheet(title string, made time.Time, footer string) *sheet {
 		s.font("sans", "", smallSize, softColour)
 		pdf.SetXY(margin, 297-13)
 		pdf.CellFormat(textWidth/1.3, 4, footer, "", 0, "L", false, 0, "")
-		pdf.CellFormat(textWidth-textWidth/1.3, 4, fmt.Sprintf("page %d of {pages}", pdf.PageNo()), "", 0, "R", false, 0, "")
+		pdf.CellFormat(textWidth-textWidth/1.3, 4, say.Say("page %d of {pages}", pdf.PageNo()), "", 0, "R", false, 0, "")
 	})
 	pdf.AddPage()
 	return s

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"fmt"
 	"html/template"
 	"io"
 	"time"
@@ -59,27 +58,28 @@ type Sensor struct {
 
 // Answer is one of the three questions of the first screen.
 type Answer struct {
-	Question string
-	Short    string // the answer in a few words
-	Tone     string // "yes", "no" or "open": picks the mark beside it, never colour alone
-	Figure   string // the number that carries it, with unit
-	Why      string
-	Caution  string // what a reader must know beside it; "" for nothing
+	Question words.Text
+	Short    words.Text // the answer in a few words
+	Tone     string     // "yes", "no" or "open": picks the mark beside it, never colour alone
+	Figure   words.Text // the number that carries it, with unit
+	Why      words.Text
+	Caution  words.Text // what a reader must know beside it; "" for nothing
 }
 
 // figure is a picture in the page.
 type figure struct {
-	ID, Title, Caption, Alt string
-	Wide, Narrow            template.HTML // for a desk and for a telephone
-	paint                   func(io.Writer, plots.Options) error
+	ID, Alt        string
+	Title, Caption words.Text
+	Wide, Narrow   template.HTML // for a desk and for a telephone
+	paint          func(io.Writer, plots.Options) error
 }
 
 // view is what the template renders.
 type view struct {
 	Input
 	Answers   []Answer
-	Next      []string
-	Checks    []string
+	Next      []words.Text
+	Checks    []words.Text
 	Evidence  []figure
 	Traces    []figure
 	Person    []exposure.ShiftResult // shifts of the breathing zone
@@ -94,18 +94,19 @@ type view struct {
 	Falls     grid // of the appendix
 	Runs      grid // of the appendix
 	Data      []dataRow
-	Cautions  []string
-	CannotSee []string
-	Settle    []string
-	Sources   []string
+	Cautions  []words.Text
+	CannotSee []words.Text
+	Settle    []words.Text
+	Sources   []words.Text
 	Checklist []CheckItem
 }
 
 // dataRow is one sensor's data quality.
 type dataRow struct {
-	Sensor, Model, Position  string
+	Sensor, Model            string
+	Position                 words.Text
 	Minutes, Measured        float64
-	Excluded                 []string
+	Excluded                 words.Text
 	Frames, Checksum, Others int64
 	Skipped                  int64
 }
@@ -156,7 +157,7 @@ func (v *view) pictures() (all []figure) {
 func dataRows(in Input) []dataRow {
 	var rows []dataRow
 	for _, s := range in.Sensors {
-		row := dataRow{Sensor: s.Name, Model: s.Model, Position: s.Position.Label()}
+		row := dataRow{Sensor: s.Name, Model: s.Model, Position: exposure.PositionText(s.Position)}
 		excluded := map[string]float64{}
 		for _, shift := range in.Exposure.Shifts {
 			if shift.Sensor != s.Name {
@@ -173,9 +174,11 @@ func dataRows(in Input) []dataRow {
 				row.Frames, row.Checksum, row.Others, row.Skipped = q.Frames, q.ChecksumErrors, q.OtherErrors, q.BytesSkipped
 			}
 		}
+		var out []words.Text
 		for _, flag := range sortedKeys(excluded) {
-			row.Excluded = append(row.Excluded, fmt.Sprintf("%s %.1f min", spaced(flag), excluded[flag]))
+			out = append(out, words.Of("%s %s min", exposure.FlagWords(flag), words.Fixed(excluded[flag], 1)))
 		}
+		row.Excluded = words.Join(", ", out...)
 		rows = append(rows, row)
 	}
 	return rows

@@ -151,3 +151,16 @@ func (p *Printer) InTemplate(text any, args ...any) (string, error) {
 	}
 	return "", fmt.Errorf("say: %T is neither a text nor a format", text)
 }
+
+// Value says a text, a number or a moment; anything else is printed as it is.
+func (p *Printer) Value(x any) string {
+	switch x := x.(type) {
+	case Text:
+		return p.Text(x)
+	case Number:
+		return p.Number(x)
+	case Moment:
+		return p.Moment(x)
+	}
+	return fmt.Sprint(x)
+}

@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 )
 
 // Text is something to say. The zero Text says nothing.
@@ -23,6 +25,7 @@ const (
 	literal              // key, as it is
 	joined               // args with key between them
 	until                // the only argument up to the first key
+	capital              // the only argument with a capital at its start
 )
 
 // Of is a text by its English format, as for fmt.Sprintf. The format must be a
@@ -53,6 +56,12 @@ func Join(separator string, texts ...Text) Text {
 
 // Until is the text up to the first mark in it, such as a semicolon.
 func (t Text) Until(mark string) Text { return Text{form: until, key: mark, args: []any{t}} }
+
+// Capital is the text with a capital at its start.
+func (t Text) Capital() Text { return Text{form: capital, args: []any{t}} }
+
+// Sentence is the text with a capital at its start and a full stop.
+func (t Text) Sentence() Text { return Join("", t.Capital(), Literal(".")) }
 
 // IsZero reports whether the text says nothing.
 func (t Text) IsZero() bool { return t.key == "" && len(t.args) == 0 }
@@ -90,6 +99,10 @@ func (t Text) in(l language) string {
 	case until:
 		before, _, _ := strings.Cut(t.args[0].(Text).in(l), t.key)
 		return before
+	case capital:
+		said := t.args[0].(Text).in(l)
+		first, n := utf8.DecodeRuneInString(said)
+		return string(unicode.ToUpper(first)) + said[n:]
 	}
 	if t.IsZero() {
 		return ""
