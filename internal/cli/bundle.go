@@ -79,7 +79,7 @@ type evidenceResults struct {
 }
 
 func resultsOf(in report.Input) evidenceResults {
-	r := evidenceResults{Schema: 1, Exposure: in.Exposure, Compare: in.Compare, NoCompare: in.NoCompare, Airflow: in.Airflow, Respirator: in.Respirator}
+	r := evidenceResults{Schema: 1, Exposure: in.Exposure, Compare: in.Compare, NoCompare: in.NoCompare.String(), Airflow: in.Airflow, Respirator: in.Respirator}
 	for _, c := range in.Cleared {
 		r.Clearance = append(r.Clearance, c.Result)
 	}

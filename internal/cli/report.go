@@ -246,7 +246,7 @@ func compareFor(ctx context.Context, s *study.Study, o reportOptions, w study.Wi
 	in.Setups = s.SetupPeriods()
 	if o.before == "" {
 		if len(names) != 2 {
-			in.NoCompare = fmt.Sprintf("The diary holds %d setups (%s); a comparison needs two: name them with --before and --after.", len(names), strings.Join(names, ", "))
+			in.NoCompare = words.Of("The diary holds %d setups (%s); a comparison needs two: name them with --before and --after.", len(names), strings.Join(names, ", "))
 			return nil
 		}
 		o.before, o.after = names[0], names[1]

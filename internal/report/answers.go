@@ -83,7 +83,7 @@ func helped(in Input) Answer {
 	a := Answer{Question: words.Of("Did the change really reduce fine dust?"), Tone: "open", Short: words.Of("Not asked")}
 	r := in.Compare
 	if r == nil {
-		a.Why = words.Of("%s", in.NoCompare)
+		a.Why = in.NoCompare
 		return a
 	}
 	a.Question = words.Of("Did changing from “%s” to “%s” really reduce fine dust?", r.Before, r.After)
@@ -110,7 +110,39 @@ func heading(r compare.Result) words.Text {
 	if r.Verdict == compare.ReducedEnough {
 		return words.Of("Reduced by at least %.0f %%", r.SmallestChange)
 	}
-	return textOf(r.Verdict).Capital()
+	return verdictText(r.Verdict).Capital()
+}
+
+// verdictText says a verdict.
+func verdictText(v compare.Verdict) words.Text {
+	switch v {
+	case compare.Increased:
+		return words.Of("increased")
+	case compare.ReducedEnough:
+		return words.Of("reduced enough")
+	case compare.ReducedLess:
+		return words.Of("reduced, but less than matters")
+	case compare.ReducedUncertain:
+		return words.Of("reduced, size uncertain")
+	case compare.NoneThatMatters:
+		return words.Of("no reduction that matters")
+	case compare.NoReductionShown:
+		return words.Of("no reduction shown")
+	case compare.TooLittleData:
+		return words.Of("too little data")
+	}
+	return words.Literal(string(v))
+}
+
+// meanText names the kind of mean that the levels are.
+func meanText(kind string) words.Text {
+	switch kind {
+	case compare.GeometricMean:
+		return words.Of("geometric mean")
+	case compare.ArithmeticMean:
+		return words.Of("arithmetic mean")
+	}
+	return words.Literal(kind)
 }
 
 // unitsOf names the comparison's units of replication, which are counted.

@@ -117,11 +117,19 @@ func days(in Input, groups []exposure.GroupResult) ([]figure, error) {
 	return []figure{f}, err
 }
 
+// traceTitle names the shift that is shown.
+func traceTitle(d plots.TraceData) words.Text {
+	if d.Shift.Setup == "" {
+		return words.Of("Shift of %s", words.Day(d.Shift.Date))
+	}
+	return words.Of("Shift of %s, %s", words.Day(d.Shift.Date), d.Shift.Setup)
+}
+
 // traces are the shifts shown minute by minute.
 func traces(in Input) ([]figure, error) {
 	var figures []figure
 	for i, d := range in.Traces {
-		f, err := draw(figure{ID: fmt.Sprintf("trace-%d", i+1), Title: words.Literal(d.Title), Alt: plots.AltTextShiftTrace(d, plots.Options{Zone: in.Zone}),
+		f, err := draw(figure{ID: fmt.Sprintf("trace-%d", i+1), Title: traceTitle(d), Alt: plots.AltTextShiftTrace(d, plots.Options{Zone: in.Zone}),
 			Caption: words.Of("%s, sensor “%s” (%s), one reading about every second; heavy line: mean of the 15 minutes before. Gaps are gaps.",
 				d.Series.Channel.Label(), d.Shift.Sensor, exposure.PositionText(d.Shift.Position))}, in.Zone,
 			func(w io.Writer, o plots.Options) error { return plots.ShiftTrace(w, d, o) })

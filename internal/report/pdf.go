@@ -249,7 +249,7 @@ func (p *paper) comparison() error {
 	units := unitsOf(*r)
 	rows := [][]string{
 		p.cells(p.say(units), fmt.Sprint(r.NBefore), fmt.Sprint(r.NAfter)),
-		p.cells(withID(fmt.Sprintf("%s, %s", p.Words.Value(r.MeanKind), r.Unit), "compare"), sig(r.GMBefore), sig(r.GMAfter)),
+		p.cells(withID(fmt.Sprintf("%s, %s", p.say(meanText(r.MeanKind)), r.Unit), "compare"), sig(r.GMBefore), sig(r.GMAfter)),
 		p.cells(withID(p.Words.Say("ratio after/before"), "compare/ratio, compare/ci_low, compare/ci_high"), words.Of("%s (%s to %s)", num("%.2f", r.Ratio), num("%.2f", r.CILow), num("%.2f", r.CIHigh)), ""),
 		p.cells(withID(p.Words.Say("p (interval method)"), "compare/p"), pText(r.PValue), ""),
 		p.cells(withID(p.Words.Say("p (relabelling the %s)", units), "compare/p_relabelled"), pText(r.PermutationP), ""),

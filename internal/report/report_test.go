@@ -35,7 +35,7 @@ func input(t *testing.T) report.Input {
 		Shop: "A <script>shop</script> & more", Zone: time.UTC, Generated: t0, Version: "test", MassScale: "industrial",
 		Exposure: exposure.Result{Schema: 1, Limit: limit, Shifts: []exposure.ShiftResult{shift}, Method: words.Literal("the method"),
 			Masks: []exposure.MaskResult{{Task: "ripping", Runs: 3, HighestMeanMgM3: f(0.2), HazardRatioAtLeast: f(0.2), State: exposure.MaskCannotTell, Why: words.Literal("because")}}},
-		NoCompare: "The diary holds 1 setup.",
+		NoCompare: words.Literal("The diary holds 1 setup."),
 		Sensors:   []report.Sensor{{Sensor: dust.Sensor{Name: "bench", Model: "sps30", Position: dust.BreathingZone}, Title: "SPS30", Sees: "fine dust"}},
 		Quality:   []dust.LineQuality{{Sensor: "bench", Frames: 28123, ChecksumErrors: 17, OtherErrors: 4, BytesSkipped: 911}},
 		Events:    []dust.Event{{Time: t0, Sensor: "bench", Kind: "lost", Text: "no valid frame"}},

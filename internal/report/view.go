@@ -26,7 +26,7 @@ type Input struct {
 
 	Exposure   exposure.Result
 	Compare    *compare.Result // nil: no comparison
-	NoCompare  string          // why there is none
+	NoCompare  words.Text      // why there is none
 	Sensors    []Sensor
 	Setups     []dust.SetupPeriod
 	Quality    []dust.LineQuality // one total per sensor
