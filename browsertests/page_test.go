@@ -315,9 +315,9 @@ func (o *opened) prefer(t *testing.T, feature, value string) {
 }
 
 func TestThePageInTheDarkAndOnADesk(t *testing.T) {
-	s := openShop(t)
 	today := "/days/" + time.Now().UTC().Format(time.DateOnly)
 	for name, width := range map[string]int64{"telephone": 390, "desk": 1280} {
+		s := openShop(t) // one for each: a server lets an address ask only so often, and a test is faster than people
 		o := s.open(t, width, 900, "/login")
 		for _, scheme := range []string{"light", "dark"} {
 			o.prefer(t, "prefers-color-scheme", scheme)
