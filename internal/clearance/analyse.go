@@ -1,16 +1,17 @@
 package clearance
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
-const method = "C(t) = Cbg + (C0 − Cbg)·exp(−λt), nonlinear least squares on 20 s means from 1 min after the source is off, weights 1/C², Huber; " +
-	"interval widened for autocorrelation; several decays: Student's t on ln λ, the decay is the unit. One mixed room is assumed."
+func method() words.Text {
+	return words.Of("C(t) = Cbg + (C0 − Cbg)·exp(−λt), nonlinear least squares on 20 s means from 1 min after the source is off, weights 1/C², Huber; interval widened for autocorrelation; several decays: Student's t on ln λ, the decay is the unit. One mixed room is assumed.")
+}
 
 // comparedRates are the air changes of the published table shown beside a result.
 var comparedRates = []float64{2, 4, 6, 8, 10, 12, 15, 20, 50}
@@ -24,8 +25,8 @@ func Analyse(in Input) (Result, error) {
 	c := in.Trace.Channel
 	r := Result{
 		Schema: 1, Metric: c.Key(), Unit: c.Unit(), Sensor: in.Trace.Sensor.Name, Position: string(in.Trace.Sensor.Position),
-		VolumeM3: unlessZero(in.VolumeM3), Level: unlessZero(in.Level), Method: method,
-		Decays: []Decay{}, Setups: []SetupClearance{}, Emissions: []TaskEmission{}, Warnings: []string{},
+		VolumeM3: unlessZero(in.VolumeM3), Level: unlessZero(in.Level), Method: method(),
+		Decays: []Decay{}, Setups: []SetupClearance{}, Emissions: []TaskEmission{}, Warnings: []words.Text{},
 	}
 	if in.Background != nil {
 		r.BackgroundSensor = in.Background.Sensor.Name
@@ -60,7 +61,7 @@ func unlessZero(x float64) *float64 {
 // decays are the falls of one pause: the one after the task, and clear drops.
 func (in Input) decays(p pause, busy []work) (out []Decay) {
 	if p.after != "" && p.to.Sub(p.from) > in.Longest {
-		p.to, p.endedBy = p.from.Add(in.Longest), "the longest time asked for"
+		p.to, p.endedBy = p.from.Add(in.Longest), words.Of("the longest time asked for")
 	}
 	means := in.Trace.between(p.from, p.to)
 	if len(means) == 0 {
@@ -68,7 +69,7 @@ func (in Input) decays(p pause, busy []work) (out []Decay) {
 			return nil
 		}
 		d := in.newDecay(p, p.from, p.to)
-		d.After, d.State, d.Why = p.after, CannotTell, "there is no reading after the task"
+		d.After, d.State, d.Why = p.after, CannotTell, words.Of("there is no reading after the task")
 		return []Decay{d}
 	}
 	level := smooth(means)
@@ -88,7 +89,7 @@ func (in Input) decays(p pause, busy []work) (out []Decay) {
 func (in Input) atMost(f fall, means []mean) fall {
 	last := means[f.peak].ms + in.Longest.Milliseconds()
 	for f.end > f.peak+1 && means[f.end-1].ms > last {
-		f.end, f.endedBy = f.end-1, "the longest time asked for"
+		f.end, f.endedBy = f.end-1, words.Of("the longest time asked for")
 	}
 	return f
 }
@@ -110,7 +111,7 @@ func (in Input) afterTask(p pause, means []mean, level []float64, f fall, busy [
 	if late > lateAtMost {
 		d := in.newDecay(p, p.from, means[f.end-1].time())
 		d.After, d.State = p.after, CannotTell
-		d.Why = fmt.Sprintf("the dust went on rising until %.0f min after the task's end", late.Minutes())
+		d.Why = words.Of("the dust went on rising until %.0f min after the task's end", late.Minutes())
 		return d
 	}
 	d := in.fitted(p, means[:f.end], from, f.endedBy, busy)
@@ -123,13 +124,13 @@ func (in Input) drop(p pause, means []mean, f fall, busy []work) Decay {
 	from := means[f.peak].time().Add(settle)
 	d := in.fitted(p, means[:f.end], from, f.endedBy, busy)
 	if d.State == Measured {
-		d.Why = "the diary does not say that the source was off, so it does not count for the setup"
+		d.Why = words.Of("the diary does not say that the source was off, so it does not count for the setup")
 	}
 	return d
 }
 
 // fitted judges the means from a moment on.
-func (in Input) fitted(p pause, means []mean, from time.Time, endedBy string, busy []work) Decay {
+func (in Input) fitted(p pause, means []mean, from time.Time, endedBy words.Text, busy []work) Decay {
 	end := means[len(means)-1].time().Add(stepMs / 2 * time.Millisecond)
 	d := in.newDecay(p, from, end)
 	d.EndedBy = endedBy
@@ -143,7 +144,7 @@ func (in Input) fitted(p pause, means []mean, from time.Time, endedBy string, bu
 	}
 	d.Means = len(means)
 	if len(means) < leastMeans {
-		d.State, d.Why = CannotTell, fmt.Sprintf("%d means of 20 s until %s, at least %d are needed", len(means), endedBy, leastMeans)
+		d.State, d.Why = CannotTell, words.Of("%d means of 20 s until %s, at least %d are needed", len(means), endedBy, leastMeans)
 		return d
 	}
 	d.From = means[0].time().Add(-stepMs / 2 * time.Millisecond)
@@ -168,11 +169,11 @@ func (d *Decay) judge(means []mean, elsewhere *Background, course string) {
 	if err != nil {
 		why = reason(err)
 	}
-	if why != "" {
+	if !why.IsZero() {
 		d.State, d.Why = CannotTell, why
 		return
 	}
-	d.State, d.Why, d.Means = Measured, "", len(means)
+	d.State, d.Why, d.Means = Measured, words.Text{}, len(means)
 	d.set(fit, elsewhere, course)
 }
 
@@ -226,24 +227,24 @@ func (d *Decay) set(f Fit, elsewhere *Background, course string) {
 	d.PerHour, d.Low, d.High = ptr(f.PerHour), ptr(f.Low), ptr(f.High)
 	d.HalfLifeMinutes, d.C0, d.Background = ptr(f.HalfLifeMinutes()), ptr(f.C0), ptr(f.Background)
 	d.EffectiveMeans, d.WeighedDown, d.ScatterPercent = ptr(f.NEff), f.WeighedDown, ptr(100*f.Scatter)
-	d.BackgroundFrom = "fitted"
+	d.BackgroundFrom = words.Of("fitted")
 	if f.Fixed {
 		d.BackgroundFrom = elsewhere.Kind
 	}
 	if course != "" {
-		d.BackgroundFrom += fmt.Sprintf(", course of sensor %q taken off", course)
+		d.BackgroundFrom = words.Of("%s, course of sensor %q taken off", d.BackgroundFrom, course)
 	}
 }
 
 func (d *Decay) setLevel(level float64) {
 	to, err := d.fit.MinutesTo(level)
 	if err != nil {
-		d.LevelWhy = err.Error()
+		d.LevelWhy = words.Of("level %.3g: no fall: the background is %.3g, so clearing does not reach it", level, d.fit.Background)
 		return
 	}
 	d.MinutesToLevel, d.MinutesLow, d.MinutesHigh, d.BeyondRecord = ptr(to.Minutes), ptr(to.Low), ptr(to.High), to.BeyondRecord
 	if math.IsInf(to.High, 1) {
-		d.LevelWhy = "the background may not be below the level, so there is no upper limit"
+		d.LevelWhy = words.Of("the background may not be below the level, so there is no upper limit")
 	}
 }
 
@@ -269,28 +270,28 @@ func (in Input) elsewhere(busy []work, from, to time.Time) *Background {
 			if in.Trace.Channel.IsMass() {
 				u = math.Hypot(u, unitToUnit/math.Sqrt(3))
 			}
-			return &Background{level, u, fmt.Sprintf("background of sensor %q", in.Background.Sensor.Name)}
+			return &Background{level, u, words.Of("background of sensor %q", in.Background.Sensor.Name)}
 		}
 	}
 	if level, ok := in.quietLevel(busy, from, to); ok {
-		return &Background{level, backgroundShare * level, "day's lowest 10 min of the same sensor"}
+		return &Background{level, backgroundShare * level, words.Of("day's lowest 10 min of the same sensor")}
 	}
 	return nil
 }
 
-func (in Input) warnings(r Result, tasks int) (out []string) {
-	add := func(when bool, text string) {
+func (in Input) warnings(r Result, tasks int) (out []words.Text) {
+	add := func(when bool, text words.Text) {
 		if when {
 			out = append(out, text)
 		}
 	}
 	c := in.Trace.Channel
 	position := in.Trace.Sensor.Position
-	add(tasks == 0, "the diary holds no task here, so no decay is known to have its source off: drops are listed, none is pooled")
-	add(position == dust.BreathingZone, "the sensor sits in the breathing zone: near a source the first minutes after it are mixing, not clearing; a sensor in the room tells the room's rate better")
-	add(position != dust.Room && position != dust.BreathingZone, fmt.Sprintf("the sensor sits at %q: its rate is that place's, not the room's", position.Label()))
-	add(c == dust.PM4 || c == dust.PM10 || c == dust.PM10Atm, c.Label()+" of an optical sensor is extrapolated from finer particles: its rate is the fine dust's")
+	add(tasks == 0, words.Of("the diary holds no task here, so no decay is known to have its source off: drops are listed, none is pooled"))
+	add(position == dust.BreathingZone, words.Of("the sensor sits in the breathing zone: near a source the first minutes after it are mixing, not clearing; a sensor in the room tells the room's rate better"))
+	add(position != dust.Room && position != dust.BreathingZone, words.Of("the sensor sits at %q: its rate is that place's, not the room's", position.Label()))
+	add(c == dust.PM4 || c == dust.PM10 || c == dust.PM10Atm, words.Of("%s of an optical sensor is extrapolated from finer particles: its rate is the fine dust's", words.Number(c.Label())))
 	measured := slices.ContainsFunc(r.Decays, func(d Decay) bool { return d.State == Measured })
-	add(len(r.Decays) > 0 && !measured, "no decay could be told; let the sensor run for an hour after the dust is made, with nobody at work")
+	add(len(r.Decays) > 0 && !measured, words.Of("no decay could be told; let the sensor run for an hour after the dust is made, with nobody at work"))
 	return out
 }

@@ -7,6 +7,8 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"dustlog/internal/words"
 )
 
 // Errors of the fits.
@@ -35,9 +37,9 @@ const (
 
 // Background is a level that a decay goes to, known from elsewhere.
 type Background struct {
-	Level float64 // in the unit of C
-	U     float64 // standard uncertainty, same unit
-	Kind  string  // where it is from, for people
+	Level float64    // in the unit of C
+	U     float64    // standard uncertainty, same unit
+	Kind  words.Text // where it is from, for people
 }
 
 // Options choose how a decay is fitted. The zero value is the default.
@@ -102,7 +104,7 @@ func checkDecay(hours, c []float64) (t []float64, err error) {
 		return nil, fmt.Errorf("decay: %d times for %d values: %w", len(hours), len(c), ErrBadInput)
 	}
 	if len(c) < leastMeans {
-		return nil, fmt.Errorf("decay: %d means, need %d: %w", len(c), leastMeans, ErrTooFew)
+		return nil, &noRate{words.Of("%d means, need %d", len(c), leastMeans), ErrTooFew}
 	}
 	t = make([]float64, len(hours))
 	for i := range hours {
@@ -128,7 +130,7 @@ func (f Fit) widen(t, c []float64, o Options) (Fit, error) {
 		other.Level += by
 		_, s, err := solve(t, c, Options{o.Weights, o.NotRobust, &other})
 		if err != nil {
-			return Fit{}, fmt.Errorf("decay: with a background of %.3g, as it may be, there is none: %w", other.Level, err)
+			return Fit{}, &noRate{words.Of("with a background of %.3g, as it may be, there is none: %s", other.Level, reason(err)), err}
 		}
 		excess[i], rate[i] = s.p[0], s.p[1]
 	}

@@ -3,6 +3,8 @@ package clearance
 import (
 	"slices"
 	"time"
+
+	"dustlog/internal/words"
 )
 
 // Rules for finding decays in a trace. They are our choice, no published source.
@@ -19,18 +21,18 @@ const (
 // fall is a stretch of means from a peak to where the record ends.
 type fall struct {
 	peak, end int // indices; end is not part of it
-	endedBy   string
+	endedBy   words.Text
 }
 
 // falls cuts means at gaps and where dust comes back.
-func falls(means []mean, until string) (out []fall) {
+func falls(means []mean, until words.Text) (out []fall) {
 	for from := 0; from < len(means); {
 		to, endedBy := from+1, until
 		for to < len(means) && means[to].ms-means[to-1].ms <= longestGap.Milliseconds() {
 			to++
 		}
 		if to < len(means) {
-			endedBy = "a gap in the readings"
+			endedBy = words.Of("a gap in the readings")
 		}
 		for _, f := range unbroken(smooth(means[from:to]), endedBy) {
 			out = append(out, fall{f.peak + from, f.end + from, f.endedBy})
@@ -42,13 +44,13 @@ func falls(means []mean, until string) (out []fall) {
 
 // unbroken finds the falls in levels without gaps. A record that dust ended is
 // cut at its lowest level, where nothing of the new dust is in it.
-func unbroken(level []float64, until string) (out []fall) {
+func unbroken(level []float64, until words.Text) (out []fall) {
 	peak, low := 0, 0
 	for i, v := range level {
 		up := v - level[low]
 		switch {
 		case up > backHalf*level[low] && up > backShare*(level[peak]-level[low]) && low > peak:
-			out = append(out, fall{peak, low + 1, "dust came back"})
+			out = append(out, fall{peak, low + 1, words.Of("dust came back")})
 			peak, low = i, i
 		case v > level[peak]:
 			peak, low = i, i

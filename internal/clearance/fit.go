@@ -1,11 +1,12 @@
 package clearance
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
+
+	"dustlog/internal/words"
 )
 
 // model is the decay with its background fitted (p = Cbg, C0−Cbg, λ) or fixed
@@ -62,7 +63,7 @@ func solve(t, c []float64, o Options) (*reweighting, solution, error) {
 		return nil, solution{}, err
 	}
 	if n := len(s.p); !(s.p[n-2] > 0 && s.p[n-1] > 0) {
-		return nil, solution{}, fmt.Errorf("decay: %s: %w", noFallingCurve, ErrNoFall)
+		return nil, solution{}, &noRate{noFallingCurve(), ErrNoFall}
 	}
 	return r, s, nil
 }
@@ -71,7 +72,7 @@ func solve(t, c []float64, o Options) (*reweighting, solution, error) {
 // what a record of length T can show, 0.05/T to 100/T.
 func (m model) start(t, c []float64) ([]float64, error) {
 	if lowest, highest := slices.Min(c), slices.Max(c); !(highest-lowest > 1e-9*math.Abs(highest)) {
-		return nil, fmt.Errorf("decay: the values do not differ: %w", ErrNoFall)
+		return nil, &noRate{words.Of("the values do not differ"), ErrNoFall}
 	}
 	const steps = 80
 	length := t[len(t)-1]
@@ -91,7 +92,7 @@ func (m model) start(t, c []float64) ([]float64, error) {
 		}
 	}
 	if best == nil {
-		return nil, fmt.Errorf("decay: the level does not go down: %w", ErrNoFall)
+		return nil, &noRate{words.Of("the level does not go down"), ErrNoFall}
 	}
 	if m.fixed {
 		return best[1:], nil
@@ -129,7 +130,7 @@ func (r *reweighting) fit(s solution) (Fit, error) {
 	f.NEff = effective(r.clipped())
 	f.DF = f.NEff - float64(params)
 	if f.DF < 1 {
-		return Fit{}, fmt.Errorf("decay: its residuals hang together so that %d means are worth %.1f, it does not follow one exponential: %w", n, f.NEff, ErrTooFew)
+		return Fit{}, &noRate{words.Of("its residuals hang together so that %d means are worth %.1f, it does not follow one exponential", n, f.NEff), ErrTooFew}
 	}
 	variance := r.variance(s)
 	f.Scatter = math.Sqrt(variance)

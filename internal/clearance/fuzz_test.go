@@ -4,6 +4,8 @@ import (
 	"encoding/binary"
 	"math"
 	"testing"
+
+	"dustlog/internal/words"
 )
 
 // FuzzJudge: whatever the means, there is a rate with limits or a reason, and no panic.
@@ -25,8 +27,8 @@ func FuzzJudge(f *testing.F) {
 			hours = append(hours, float64(len(c))/180)
 			c = append(c, float64(math.Float32frombits(binary.LittleEndian.Uint32(raw))))
 		}
-		fit, why, err := Judge(hours, c, &Background{float64(background), math.Abs(float64(u)), "background"}, Options{})
-		if err != nil || why != "" {
+		fit, why, err := Judge(hours, c, &Background{float64(background), math.Abs(float64(u)), words.Literal("background")}, Options{})
+		if err != nil || !why.IsZero() {
 			return
 		}
 		if !(fit.Low > 0 && fit.Low <= fit.PerHour && fit.PerHour <= fit.High && fit.C0 > fit.Background && fit.NEff <= float64(fit.N)) {

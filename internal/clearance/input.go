@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // Input is what Analyse works on: one sensor's trace and the diary.
@@ -70,12 +71,12 @@ type work struct {
 }
 
 // stretches joins the tasks that overlap. Tasks that cannot be are left out.
-func stretches(tasks []dust.Task) (out []work, warnings []string) {
+func stretches(tasks []dust.Task) (out []work, warnings []words.Text) {
 	tasks = slices.Clone(tasks)
 	slices.SortStableFunc(tasks, func(a, b dust.Task) int { return a.Start.Compare(b.Start) })
 	for _, t := range tasks {
 		if err := t.Check(); err != nil {
-			warnings = append(warnings, "left out: "+err.Error())
+			warnings = append(warnings, words.Of("left out: %s", err.Error()))
 			continue
 		}
 		n := len(out)
@@ -96,22 +97,22 @@ type pause struct {
 	from, to time.Time
 	after    string // the task that ended at from; "" if none did
 	setup    string
-	endedBy  string
+	endedBy  words.Text
 }
 
 // pauses lists the stretches without work in the trace.
 func (in Input) pauses(busy []work) (out []pause) {
 	begin, end := in.Trace.means[0].time(), in.Trace.means[in.Trace.Len()-1].time().Add(stepMs*time.Millisecond)
-	idle := pause{from: begin, endedBy: "the next task"}
+	idle := pause{from: begin, endedBy: words.Of("the next task")}
 	for _, w := range busy {
 		idle.to = w.from
 		out = append(out, idle)
 		if w.to.IsZero() {
 			return in.split(out)
 		}
-		idle = pause{from: w.to, after: w.last, endedBy: "the next task"}
+		idle = pause{from: w.to, after: w.last, endedBy: words.Of("the next task")}
 	}
-	idle.to, idle.endedBy = end, "the end of the readings"
+	idle.to, idle.endedBy = end, words.Of("the end of the readings")
 	return in.split(append(out, idle))
 }
 
@@ -130,7 +131,7 @@ func (in Input) split(idle []pause) (out []pause) {
 		for _, cut := range cuts {
 			if cut.After(p.from) && cut.Before(p.to) && dust.SetupAt(in.Setups, p.from) != dust.SetupAt(in.Setups, cut) {
 				first := p
-				first.to, first.endedBy, first.setup = cut, "a change of the setup", dust.SetupAt(in.Setups, p.from)
+				first.to, first.endedBy, first.setup = cut, words.Of("a change of the setup"), dust.SetupAt(in.Setups, p.from)
 				out = append(out, first)
 				p.from, p.after = cut, ""
 			}

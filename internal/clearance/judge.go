@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"strings"
+
+	"dustlog/internal/words"
 )
 
 // What a record must show before a rate is said. The first two tell a background
@@ -17,76 +19,84 @@ const (
 )
 
 // Judge fits a decay with the background free if the record can tell it, else
-// with the background from elsewhere (nil: none is known). why is "" where it
+// with the background from elsewhere (nil: none is known). why says nothing where it
 // can tell; then f is the fit. An error means values that cannot be used at all.
-func Judge(hours, c []float64, elsewhere *Background, o Options) (f Fit, why string, err error) {
+func Judge(hours, c []float64, elsewhere *Background, o Options) (f Fit, why words.Text, err error) {
 	if _, err := checkDecay(hours, c); err != nil {
-		return Fit{}, "", err
+		return Fit{}, words.Text{}, err
 	}
 	o.Fixed = nil
 	free, why := judgeFree(hours, c, o)
-	if why == "" {
-		return free, "", nil
+	if why.IsZero() {
+		return free, words.Text{}, nil
 	}
 	if elsewhere == nil {
-		return Fit{}, why + ", and no background is known from elsewhere", nil
+		return Fit{}, words.Of("%s, and no background is known from elsewhere", why), nil
 	}
 	o.Fixed = elsewhere
 	fixed, against := judgeFixed(hours, c, o)
-	if against == why {
+	if against.String() == why.String() {
 		return Fit{}, why, nil
 	}
-	if against != "" {
-		return Fit{}, fmt.Sprintf("%s; with the %s, %s", why, elsewhere.Kind, against), nil
+	if !against.IsZero() {
+		return Fit{}, words.Of("%s; with the %s, %s", why, elsewhere.Kind, against), nil
 	}
-	return fixed, "", nil
+	return fixed, words.Text{}, nil
 }
 
-func judgeFree(hours, c []float64, o Options) (Fit, string) {
+func judgeFree(hours, c []float64, o Options) (Fit, words.Text) {
 	f, err := FitDecay(hours, c, o)
 	switch {
 	case err != nil:
 		return f, reason(err)
 	case f.C0 <= visible*f.Background:
-		return f, fmt.Sprintf("the level at the start is only %.1f times the background", f.C0/f.Background)
+		return f, words.Of("the level at the start is only %.1f times the background", f.C0/f.Background)
 	case f.Hours*f.PerHour < longEnough:
-		return f, fmt.Sprintf("the record of %.0f min is %.1f times 1/λ, %g times is needed to tell the background", f.Hours*60, f.Hours*f.PerHour, longEnough)
+		return f, words.Of("the record of %.0f min is %.1f times 1/λ, %g times is needed to tell the background", f.Hours*60, f.Hours*f.PerHour, longEnough)
 	case !(f.Low > 0):
-		return f, "the scatter is so wide that the rate may be zero"
+		return f, words.Of("the scatter is so wide that the rate may be zero")
 	}
-	return f, ""
+	return f, words.Text{}
 }
 
-func judgeFixed(hours, c []float64, o Options) (Fit, string) {
+func judgeFixed(hours, c []float64, o Options) (Fit, words.Text) {
 	f, err := FitDecay(hours, c, o)
 	switch {
 	case err != nil:
 		return f, reason(err)
 	case f.excess() <= surely*o.Fixed.U:
-		return f, fmt.Sprintf("the level at the start, %.3g, is not clearly above it", f.C0)
+		return f, words.Of("the level at the start, %.3g, is not clearly above it", f.C0)
 	case f.Hours*f.PerHour < fixedEnough:
-		return f, fmt.Sprintf("the record of %.0f min is only %.1f times 1/λ", f.Hours*60, f.Hours*f.PerHour)
+		return f, words.Of("the record of %.0f min is only %.1f times 1/λ", f.Hours*60, f.Hours*f.PerHour)
 	case !(f.Low > 0):
-		return f, "the scatter is so wide that the rate may be zero"
+		return f, words.Of("the scatter is so wide that the rate may be zero")
 	}
-	return f, ""
+	return f, words.Text{}
 }
 
 // noFallingCurve is said of every record that no decay fits. Whether least squares
 // then end off a minimum or in a rising curve hangs on the last bits of a sum, and so
 // on the kind of processor.
-const noFallingCurve = "no falling curve fits"
+func noFallingCurve() words.Text { return words.Of("no falling curve fits") }
 
-// reason is an error's text without what only a program needs of it.
-func reason(err error) string {
+// noRate is why there is no rate, as an error of a kind.
+type noRate struct {
+	text words.Text
+	kind error
+}
+
+func (e *noRate) Error() string { return "decay: " + e.text.String() + ": " + e.kind.Error() }
+func (e *noRate) Unwrap() error { return e.kind }
+
+// reason is what an error says to people.
+func reason(err error) words.Text {
 	if errors.Is(err, ErrNoFit) {
-		return noFallingCurve
+		return noFallingCurve()
 	}
-	text := strings.ReplaceAll(err.Error(), "decay: ", "")
-	for _, sentinel := range []error{ErrTooFew, ErrNoFall, ErrNoFit} {
-		text = strings.TrimSuffix(text, ": "+sentinel.Error())
+	if e := (*noRate)(nil); errors.As(err, &e) {
+		return e.text
 	}
-	return text
+	return words.Literal(strings.TrimPrefix(err.Error(), "decay: "))
 }
 
 // ToLevel is the time from the start of the record until this decay is at a

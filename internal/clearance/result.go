@@ -1,6 +1,10 @@
 package clearance
 
-import "time"
+import (
+	"time"
+
+	"dustlog/internal/words"
+)
 
 // Result is what every output renders. Keys are only ever added. A nil number is
 // one that could not be told; Why says why.
@@ -17,8 +21,8 @@ type Result struct {
 	Setups           []SetupClearance  `json:"setups"`
 	Cleaner          *CleanerDelivery  `json:"air_cleaner"` // nil: not asked about
 	Emissions        []TaskEmission    `json:"emissions"`   // empty without a volume
-	Warnings         []string          `json:"warnings"`
-	Method           string            `json:"method"`
+	Warnings         []words.Text      `json:"warnings"`
+	Method           words.Text        `json:"method"`
 	AirChanges       []AirChangeMinute `json:"air_change_table"`
 }
 
@@ -33,44 +37,44 @@ const (
 
 // Decay is one fall of the dust, with its rate or why there is none.
 type Decay struct {
-	Date    string    `json:"date"`
-	Setup   string    `json:"setup"`
-	After   string    `json:"after_task"` // "": a drop in the trace, the diary does not say that the source was off
-	From    time.Time `json:"from"`       // of the record fitted
-	To      time.Time `json:"to"`
-	EndedBy string    `json:"ended_by"`
-	State   State     `json:"state"`
-	Why     string    `json:"why"`
-	Pooled  bool      `json:"pooled"` // counts for its setup
+	Date    string     `json:"date"`
+	Setup   string     `json:"setup"`
+	After   string     `json:"after_task"` // "": a drop in the trace, the diary does not say that the source was off
+	From    time.Time  `json:"from"`       // of the record fitted
+	To      time.Time  `json:"to"`
+	EndedBy words.Text `json:"ended_by"`
+	State   State      `json:"state"`
+	Why     words.Text `json:"why"`
+	Pooled  bool       `json:"pooled"` // counts for its setup
 
-	PerHour         *float64 `json:"rate_per_h"`
-	Low             *float64 `json:"rate_low_per_h"`
-	High            *float64 `json:"rate_high_per_h"`
-	HalfLifeMinutes *float64 `json:"half_life_min"`
-	C0              *float64 `json:"c0"`
-	Background      *float64 `json:"background"`
-	BackgroundFrom  string   `json:"background_from"`
+	PerHour         *float64   `json:"rate_per_h"`
+	Low             *float64   `json:"rate_low_per_h"`
+	High            *float64   `json:"rate_high_per_h"`
+	HalfLifeMinutes *float64   `json:"half_life_min"`
+	C0              *float64   `json:"c0"`
+	Background      *float64   `json:"background"`
+	BackgroundFrom  words.Text `json:"background_from"`
 
 	Means          int      `json:"means_20s"`
 	EffectiveMeans *float64 `json:"means_effective"`
 	WeighedDown    int      `json:"means_weighed_down"`
 	ScatterPercent *float64 `json:"scatter_percent"`
 
-	MinutesToLevel *float64 `json:"minutes_to_level"` // from the start of the record
-	MinutesLow     *float64 `json:"minutes_to_level_low"`
-	MinutesHigh    *float64 `json:"minutes_to_level_high"`
-	BeyondRecord   bool     `json:"level_beyond_record"`
-	LevelWhy       string   `json:"level_why"`
+	MinutesToLevel *float64   `json:"minutes_to_level"` // from the start of the record
+	MinutesLow     *float64   `json:"minutes_to_level_low"`
+	MinutesHigh    *float64   `json:"minutes_to_level_high"`
+	BeyondRecord   bool       `json:"level_beyond_record"`
+	LevelWhy       words.Text `json:"level_why"`
 
 	fit Fit
 }
 
 // SetupClearance is one rate for a setup, the run being the unit.
 type SetupClearance struct {
-	Setup   string `json:"setup"`
-	Runs    int    `json:"runs"`
-	LeftOut int    `json:"runs_left_out"`
-	Why     string `json:"why"`
+	Setup   string     `json:"setup"`
+	Runs    int        `json:"runs"`
+	LeftOut int        `json:"runs_left_out"`
+	Why     words.Text `json:"why"`
 
 	PerHour         *float64 `json:"rate_per_h"`
 	Low             *float64 `json:"rate_low_per_h"`
@@ -95,28 +99,28 @@ type SetupClearance struct {
 
 // CleanerDelivery is the clean-air delivery rate of an air cleaner, V·(λ on − λ off).
 type CleanerDelivery struct {
-	On      string   `json:"setup_on"`
-	Off     string   `json:"setup_off"`
-	RunsOn  int      `json:"runs_on"`
-	RunsOff int      `json:"runs_off"`
-	CADRM3H *float64 `json:"cadr_m3_h"`
-	LowM3H  *float64 `json:"cadr_low_m3_h"`
-	HighM3H *float64 `json:"cadr_high_m3_h"`
-	CADRCFM *float64 `json:"cadr_cfm"`
-	Why     string   `json:"why"`
+	On      string     `json:"setup_on"`
+	Off     string     `json:"setup_off"`
+	RunsOn  int        `json:"runs_on"`
+	RunsOff int        `json:"runs_off"`
+	CADRM3H *float64   `json:"cadr_m3_h"`
+	LowM3H  *float64   `json:"cadr_low_m3_h"`
+	HighM3H *float64   `json:"cadr_high_m3_h"`
+	CADRCFM *float64   `json:"cadr_cfm"`
+	Why     words.Text `json:"why"`
 }
 
 // TaskEmission is what one task gave off, taken for one mixed room.
 type TaskEmission struct {
-	Date     string   `json:"date"`
-	Task     string   `json:"task"`
-	Setup    string   `json:"setup"`
-	Minutes  float64  `json:"minutes"`
-	MassMg   *float64 `json:"mass_mg"`
-	LowMg    *float64 `json:"mass_low_mg"`
-	HighMg   *float64 `json:"mass_high_mg"`
-	MgPerMin *float64 `json:"mg_per_min"`
-	Why      string   `json:"why"`
+	Date     string     `json:"date"`
+	Task     string     `json:"task"`
+	Setup    string     `json:"setup"`
+	Minutes  float64    `json:"minutes"`
+	MassMg   *float64   `json:"mass_mg"`
+	LowMg    *float64   `json:"mass_low_mg"`
+	HighMg   *float64   `json:"mass_high_mg"`
+	MgPerMin *float64   `json:"mg_per_min"`
+	Why      words.Text `json:"why"`
 }
 
 // AirChangeMinute is one row of the table that rates are held against.

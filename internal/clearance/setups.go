@@ -2,13 +2,13 @@ package clearance
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 	"time"
 
 	"dustlog/internal/dust"
 	"dustlog/internal/units"
+	"dustlog/internal/words"
 )
 
 // enoughFitted decays with a background of their own need none from elsewhere.
@@ -26,7 +26,7 @@ func choose(decays []Decay) {
 	for i := range decays {
 		if d := &decays[i]; d.Pooled && d.fit.Fixed && fitted[d.Setup] >= enoughFitted {
 			d.Pooled = false
-			d.Why = "its background is from elsewhere and the setup has enough decays without, so it is not pooled"
+			d.Why = words.Of("its background is from elsewhere and the setup has enough decays without, so it is not pooled")
 		}
 	}
 }
@@ -57,7 +57,7 @@ func (in Input) pool(setup string, decays []Decay) SetupClearance {
 	s.Runs = len(fits)
 	p, err := Pool(fits)
 	if err != nil {
-		s.Why = "no decay after a task could be told"
+		s.Why = words.Of("no decay after a task could be told")
 		return s
 	}
 	s.pooled = p
@@ -72,9 +72,9 @@ func (in Input) pool(setup string, decays []Decay) SetupClearance {
 	}
 	switch s.Runs {
 	case 1:
-		s.Why = "one decay: how much runs differ is not known, so there is no interval"
+		s.Why = words.Of("one decay: how much runs differ is not known, so there is no interval")
 	case 2:
-		s.Why = "two decays: the interval is as wide as two values make it"
+		s.Why = words.Of("two decays: the interval is as wide as two values make it")
 	}
 	if in.Level > 0 {
 		dustiest := slices.MaxFunc(fits, func(a, b Fit) int { return cmp.Compare(a.C0, b.C0) }).C0
@@ -101,20 +101,20 @@ func (in Input) cleaner(decays []Decay) *CleanerDelivery {
 	on, off := rates(in.On), rates(in.Off)
 	out.RunsOn, out.RunsOff = len(on), len(off)
 	if in.VolumeM3 == 0 {
-		out.Why = "the volume of the room is not known"
+		out.Why = words.Of("the volume of the room is not known")
 		return out
 	}
 	d, err := CADR(in.VolumeM3, on, off)
 	if err != nil {
-		out.Why = err.Error()
+		out.Why = words.Literal(err.Error())
 		return out
 	}
 	out.CADRM3H, out.LowM3H, out.HighM3H, out.CADRCFM = ptr(d.M3PerHour), ptr(d.Low), ptr(d.High), ptr(units.M3H(d.M3PerHour).CFM())
 	switch {
 	case out.LowM3H == nil:
-		out.Why = "with fewer than two decays in either state there is no interval"
+		out.Why = words.Of("with fewer than two decays in either state there is no interval")
 	case d.Low <= 0:
-		out.Why = "the interval includes zero: no effect of the air cleaner is shown"
+		out.Why = words.Of("the interval includes zero: no effect of the air cleaner is shown")
 	}
 	return out
 }
@@ -146,23 +146,23 @@ func (in Input) emit(e *TaskEmission, index int, setups []SetupClearance) {
 	t := in.Tasks[index]
 	at := slices.IndexFunc(setups, func(s SetupClearance) bool { return s.Setup == e.Setup && s.Runs > 0 })
 	if at < 0 {
-		e.Why = "the setup's clearance rate is not known"
+		e.Why = words.Of("the setup's clearance rate is not known")
 		return
 	}
 	for i, u := range in.Tasks {
 		if i != index && (u.Stop.IsZero() || u.Stop.After(t.Start)) && u.Start.Before(t.Stop) {
-			e.Why = fmt.Sprintf("%q was on at the same time", u.Name)
+			e.Why = words.Of("%q was on at the same time", u.Name)
 			return
 		}
 	}
 	means := in.Trace.between(t.Start, t.Stop)
 	whole := int(t.Stop.Sub(t.Start).Milliseconds()/stepMs) - 1
 	if len(means) < max(whole, 2) {
-		e.Why = "readings are missing"
+		e.Why = words.Of("readings are missing")
 		return
 	}
 	if slices.ContainsFunc(means, func(m mean) bool { return m.saturated }) {
-		e.Why = "readings were at the top of the sensor's range: at least"
+		e.Why = words.Of("readings were at the top of the sensor's range: at least")
 	}
 	p := setups[at].pooled
 	hours, c := columns(means)

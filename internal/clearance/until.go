@@ -1,8 +1,9 @@
 package clearance
 
 import (
-	"fmt"
 	"math"
+
+	"dustlog/internal/words"
 )
 
 // Rate is what MinutesUntil needs to know of a room: from one decay that is under
@@ -23,10 +24,10 @@ func (f Fit) Rate() Rate {
 // Wait is how long to wait, in minutes from now. Nil is "cannot tell", with the
 // reason in Why. Upper, not Estimate, answers how long a respirator stays on.
 type Wait struct {
-	Estimate     *float64 `json:"minutes"`
-	Upper        *float64 `json:"minutes_upper_bound"`
-	BeyondRecord bool     `json:"beyond_record"` // no decay was watched for so long
-	Why          string   `json:"why"`
+	Estimate     *float64   `json:"minutes"`
+	Upper        *float64   `json:"minutes_upper_bound"`
+	BeyondRecord bool       `json:"beyond_record"` // no decay was watched for so long
+	Why          words.Text `json:"why"`
 }
 
 // MinutesUntil is how long the air takes from a level now to a lower one once no
@@ -40,12 +41,12 @@ type Wait struct {
 func MinutesUntil(level, now float64, r Rate) Wait {
 	switch {
 	case !(finite(level) && finite(now) && level > 0 && r.PerHour > 0):
-		return Wait{Why: "the level, the reading or the rate is not known"}
+		return Wait{Why: words.Of("the level, the reading or the rate is not known")}
 	case now <= level:
 		zero := 0.0
-		return Wait{Estimate: &zero, Upper: &zero, Why: "the reading is at or below the level now"}
+		return Wait{Estimate: &zero, Upper: &zero, Why: words.Of("the reading is at or below the level now")}
 	case level <= r.Background:
-		return Wait{Why: fmt.Sprintf("the background is %.3g, so clearing does not go below %.3g", r.Background, level)}
+		return Wait{Why: words.Of("the background is %.3g, so clearing does not go below %.3g", r.Background, level)}
 	}
 	until := func(background, perHour float64) float64 {
 		return 60 * math.Log((now-background)/(level-background)) / perHour
@@ -54,9 +55,9 @@ func MinutesUntil(level, now float64, r Rate) Wait {
 	w := Wait{Estimate: &estimate, BeyondRecord: estimate > 60*r.Hours}
 	switch {
 	case level <= r.BackgroundHigh:
-		w.Why = fmt.Sprintf("the background may be as high as %.3g, so there is no upper bound", r.BackgroundHigh)
+		w.Why = words.Of("the background may be as high as %.3g, so there is no upper bound", r.BackgroundHigh)
 	case !(r.LowPerHour > 0):
-		w.Why = "the rate has no lower limit, so there is no upper bound"
+		w.Why = words.Of("the rate has no lower limit, so there is no upper bound")
 	default:
 		upper := until(r.BackgroundHigh, r.LowPerHour)
 		w.Upper = &upper

@@ -126,7 +126,7 @@ func importArgs(c chamber, file string, start time.Time) []string {
 func outcome(t *testing.T, r compare.Result, label string) compare.Outcome {
 	t.Helper()
 	for _, o := range r.Outcomes {
-		if strings.HasPrefix(o.Label, label) {
+		if strings.HasPrefix(o.Label.String(), label) {
 			return o
 		}
 	}

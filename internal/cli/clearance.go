@@ -12,6 +12,7 @@ import (
 	"dustlog/internal/config"
 	"dustlog/internal/dust"
 	"dustlog/internal/study"
+	"dustlog/internal/words"
 )
 
 type clearanceOptions struct {
@@ -117,10 +118,10 @@ func printClearance(a *app, r clearance.Result, zone *time.Location) {
 	printRates(a, r)
 	printCleaner(a, r)
 	printEmissions(a, r)
-	for _, warning := range r.Warnings {
+	for _, warning := range words.Strings(r.Warnings) {
 		fmt.Fprintln(a.Stdout, wrap("Note: "+warning, 98, "  "))
 	}
-	fmt.Fprintln(a.Stdout, wrap("Method: "+r.Method, 98, "  "))
+	fmt.Fprintln(a.Stdout, wrap("Method: "+r.Method.String(), 98, "  "))
 	fmt.Fprintln(a.Stdout)
 	fmt.Fprintln(a.Stdout, cautionShort)
 }
@@ -202,8 +203,8 @@ func printRates(a *app, r clearance.Result) {
 	}
 	t.flush()
 	for _, s := range r.Setups {
-		if s.Why != "" {
-			fmt.Fprintln(a.Stdout, wrap(orNone(s.Setup)+": "+s.Why, 98, "  "))
+		if !s.Why.IsZero() {
+			fmt.Fprintln(a.Stdout, wrap(orNone(s.Setup)+": "+s.Why.String(), 98, "  "))
 		}
 		if s.Wait != nil {
 			fmt.Fprintln(a.Stdout, wrap(waitText(s, *r.Level, r.Unit), 98, "  "))
@@ -217,7 +218,7 @@ func waitText(s clearance.SetupClearance, level float64, unit string) string {
 	text := fmt.Sprintf("%s: from %.3g %s, the dustiest start seen, until %g %s:", orNone(s.Setup), *s.Dustiest, unit, level, unit)
 	switch w := s.Wait; {
 	case w.Estimate == nil:
-		return text + " cannot tell, " + w.Why
+		return text + " cannot tell, " + w.Why.String()
 	case w.Upper == nil:
 		return text + fmt.Sprintf(" about %.0f min, upper bound cannot be told: %s", *w.Estimate, w.Why)
 	default:
@@ -240,8 +241,8 @@ func printCleaner(a *app, r clearance.Result) {
 	} else {
 		text += fmt.Sprintf(" %.0f m³/h (%.0f cfm), 95 %% interval %s m³/h, from %d and %d decays", *c.CADRM3H, *c.CADRCFM, interval(c.LowM3H, c.HighM3H, "%.0f"), c.RunsOn, c.RunsOff)
 	}
-	if c.Why != "" {
-		text += "; " + c.Why
+	if !c.Why.IsZero() {
+		text += "; " + c.Why.String()
 	}
 	fmt.Fprintln(a.Stdout, wrap(text, 98, "  "))
 	fmt.Fprintln(a.Stdout)

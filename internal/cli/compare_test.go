@@ -109,7 +109,7 @@ func TestCompareOnePair(t *testing.T) {
 	r := b.result("--before", "drop box", "--after", "cyclone")
 	require.Equal(t, compare.RawBasis, r.Primary)
 	require.Nil(t, r.Net)
-	require.Contains(t, r.PrimaryWhy, "no background is known")
+	require.Contains(t, r.PrimaryWhy.String(), "no background is known")
 	wide := b.result("--before", "drop box", "--after", "cyclone", "--drift-percent", "8", "--drift-df", "3")
 	require.Less(t, *wide.CILow, *r.CILow)
 	require.InEpsilon(t, math.Log(1.08), wide.Uncertainty.Drift, 1e-9)

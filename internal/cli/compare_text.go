@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"dustlog/internal/compare"
+	"dustlog/internal/words"
 )
 
 func printCompare(a *app, r compare.Result) {
@@ -16,9 +17,9 @@ func printCompare(a *app, r compare.Result) {
 		return
 	}
 	fmt.Fprintf(a.Stdout, "%s, %s → %s: %s\n\n", metricLabel(r.Metric), r.Before, r.After, r.Verdict)
-	fmt.Fprintln(a.Stdout, wrap(r.Why, 98, "  "))
-	if r.Caution != "" {
-		fmt.Fprintln(a.Stdout, wrap("But: "+r.Caution, 98, "  "))
+	fmt.Fprintln(a.Stdout, wrap(r.Why.String(), 98, "  "))
+	if !r.Caution.IsZero() {
+		fmt.Fprintln(a.Stdout, wrap("But: "+r.Caution.String(), 98, "  "))
 	}
 	fmt.Fprintln(a.Stdout)
 	t := newTable(a.Stdout, "  "+r.UnitOfReplication+"s", fmt.Sprintf("%s: %d", r.Before, r.NBefore), fmt.Sprintf("%s: %d", r.After, r.NAfter))
@@ -34,16 +35,16 @@ func printCompare(a *app, r compare.Result) {
 	printOutcomes(a, r)
 	printAlternatives(a, r)
 	if r.Fine != nil {
-		fmt.Fprintln(a.Stdout, wrap("Fine or only chips? "+r.Fine.Answer+". "+r.Fine.Why, 98, "  "))
+		fmt.Fprintln(a.Stdout, wrap(fmt.Sprintf("Fine or only chips? %s. %s", r.Fine.Answer, r.Fine.Why), 98, "  "))
 		fmt.Fprintln(a.Stdout)
 	}
 	for _, e := range r.Excluded {
 		fmt.Fprintln(a.Stdout, wrap(fmt.Sprintf("Left out: %s %s: %s", e.What, e.Name, e.Why), 98, "  "))
 	}
-	for _, warning := range r.Warnings {
+	for _, warning := range words.Strings(r.Warnings) {
 		fmt.Fprintln(a.Stdout, wrap("Note: "+warning, 98, "  "))
 	}
-	fmt.Fprintln(a.Stdout, wrap("Method: "+r.Method, 98, "  "))
+	fmt.Fprintln(a.Stdout, wrap("Method: "+r.Method.String(), 98, "  "))
 }
 
 func intervalAt(confidence float64, low, high *float64) string {
@@ -65,7 +66,7 @@ func printBasis(a *app, r compare.Result) {
 	row(compare.RawBasis, &r.Raw)
 	row(compare.NetBasis, r.Net)
 	t.flush()
-	fmt.Fprintln(a.Stdout, wrap(r.PrimaryWhy, 98, "  ")+"\n")
+	fmt.Fprintln(a.Stdout, wrap(r.PrimaryWhy.String(), 98, "  ")+"\n")
 }
 
 // printOutcomes lists the secondary quantities.
@@ -79,7 +80,7 @@ func printOutcomes(a *app, r compare.Result) {
 		if o.Difference != nil {
 			value = number(o.Difference, "%+.0f") + limits(o.DifferenceLow, o.DifferenceHigh, "%+.0f") + " points"
 		}
-		t.row("  "+o.Label+", "+o.Unit, significant(o.Before), significant(o.After), value, pValue(o.PAdjusted), o.Note)
+		t.row(fmt.Sprintf("  %s, %s", o.Label, o.Unit), significant(o.Before), significant(o.After), value, pValue(o.PAdjusted), o.Note)
 	}
 	t.flush()
 	fmt.Fprintln(a.Stdout)
@@ -104,11 +105,11 @@ func printSeveral(a *app, r compare.Result) {
 	fmt.Fprintln(a.Stdout)
 	var said []string
 	for _, x := range r.Setups {
-		fmt.Fprintln(a.Stdout, wrap(x.After+": "+x.Why, 98, "  "))
-		if x.Caution != "" {
-			fmt.Fprintln(a.Stdout, wrap("But: "+x.Caution, 98, "  "))
+		fmt.Fprintln(a.Stdout, wrap(x.After+": "+x.Why.String(), 98, "  "))
+		if !x.Caution.IsZero() {
+			fmt.Fprintln(a.Stdout, wrap("But: "+x.Caution.String(), 98, "  "))
 		}
-		for _, warning := range x.Warnings {
+		for _, warning := range words.Strings(x.Warnings) {
 			if !slices.Contains(said, warning) {
 				said = append(said, warning)
 			}
@@ -173,12 +174,12 @@ func printAlternatives(a *app, r compare.Result) {
 	}
 	t := newTable(a.Stdout, "  by other methods, none decides", "ratio", "p")
 	for _, x := range r.Alternatives {
-		t.row("  "+x.Label, number(x.Ratio, "%.2f")+limits(x.CILow, x.CIHigh, "%.2f"), pValue(x.PValue))
+		t.row("  "+x.Label.String(), number(x.Ratio, "%.2f")+limits(x.CILow, x.CIHigh, "%.2f"), pValue(x.PValue))
 	}
 	t.flush()
 	for _, x := range r.Alternatives {
-		if x.Warning != "" {
-			fmt.Fprintln(a.Stdout, wrap(x.Label+": "+x.Warning, 98, "  "))
+		if !x.Warning.IsZero() {
+			fmt.Fprintln(a.Stdout, wrap(fmt.Sprintf("%s: %s", x.Label, x.Warning), 98, "  "))
 		}
 	}
 	fmt.Fprintln(a.Stdout)

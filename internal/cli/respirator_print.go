@@ -217,7 +217,7 @@ func printAfterWork(a *app, r study.RespiratorAnswer) {
 		if c.Dustiest != nil && c.Back != nil {
 			hang(a, "      ", "      ", "from %.0f to %.0f µg/m³; %s, rate %s per h, the next at least %s", *c.Dustiest, *c.Back, count(c.Decays, "decay"), number(c.PerHour, "%.2f"), number(c.LowPerHour, "%.2f"))
 		}
-		if c.InUse && c.Why != "" {
+		if c.InUse && !c.Why.IsZero() {
 			hang(a, "      ", "      ", "%s", c.Why)
 		}
 	}

@@ -134,7 +134,7 @@ func (st *study) takes(r run, rules rules) bool {
 	if rules.everything {
 		return r.need > 0 // it is whole and lies under one setup
 	}
-	return r.why == "" && st.sessions[r.session].why == ""
+	return r.why.IsZero() && st.sessions[r.session].why.IsZero()
 }
 
 func (st *study) sample(r run, y float64) sample {

@@ -1,27 +1,27 @@
 package compare
 
 import (
-	"fmt"
 	"math"
-	"strings"
 	"time"
+
+	"dustlog/internal/words"
 )
 
 // fillBasis shows the comparison of the plain run means beside that of the net
 // ones and says which of them decides.
 func (st *study) fillBasis(res *Result, q quantity, a analysis) {
 	raw := st.row(q, st.analyse(q, rules{raw: true}))
-	raw.Note = "mean over the run as measured"
+	raw.Note = words.Of("mean over the run as measured")
 	res.Raw, res.Primary = raw, RawBasis
 	res.Background = st.backgroundOf(q, a)
 	if st.subtracted(a) == 0 {
-		res.PrimaryWhy = "no background is known, so nothing could be subtracted: dust from outside pulls this ratio towards 1"
+		res.PrimaryWhy = words.Of("no background is known, so nothing could be subtracted: dust from outside pulls this ratio towards 1")
 		return
 	}
 	net := st.row(q, a)
-	net.Note = netNote(res.Background, st.subtracted(a))
+	net.Note = netNote(res.Background, a.ground.kind, st.subtracted(a))
 	res.Net, res.Primary = &net, NetBasis
-	res.PrimaryWhy = "the air of the shop holds dust that the work did not make; only what lies above it can answer to the change"
+	res.PrimaryWhy = words.Of("the air of the shop holds dust that the work did not make; only what lies above it can answer to the change")
 }
 
 // row is an analysis as a row of a table.
@@ -39,16 +39,26 @@ func (st *study) row(q quantity, a analysis) Effect {
 	return row
 }
 
-var groundNames = map[groundKind]string{
-	noGround: "none", readGround: "as the background sensor reads", offsetGround: "background sensor + offset",
-	lineGround: "line on the background sensor", constantGround: "constant",
+// text says what is taken for the background.
+func (k groundKind) text() words.Text {
+	switch k {
+	case readGround:
+		return words.Of("as the background sensor reads")
+	case offsetGround:
+		return words.Of("background sensor + offset")
+	case lineGround:
+		return words.Of("line on the background sensor")
+	case constantGround:
+		return words.Of("constant")
+	}
+	return words.Of("none")
 }
 
 func (st *study) backgroundOf(q quantity, a analysis) Background {
 	g := a.ground
-	b := Background{Kind: groundNames[g.kind], IdleMinutes: g.minutes, Independent: g.n, LOQ: a.loq}
+	b := Background{Kind: g.kind.text(), IdleMinutes: g.minutes, Independent: g.n, LOQ: a.loq}
 	if g.kind == noGround || st.subtracted(a) == 0 {
-		b.Kind = groundNames[noGround]
+		b.Kind = noGround.text()
 		return b
 	}
 	b.Intercept = ptr(g.a)
@@ -86,21 +96,21 @@ func (st *study) usualOutside(q quantity) float64 {
 }
 
 // netNote says in words what was done to the net means.
-func netNote(b Background, runs int) string {
-	parts := []string{"above the background (" + b.Kind + ")"}
+func netNote(b Background, kind groundKind, runs int) words.Text {
+	parts := []words.Text{words.Of("above the background (%s)", kind.text())}
 	if b.RunsWithTails > 0 {
-		parts = append(parts, fmt.Sprintf("with the dust of up to %.0f min after the run in %d of %s", longestTail.Minutes(), b.RunsWithTails, many(runs, "run")))
+		parts = append(parts, words.Plural(runs, "with the dust of up to %.0[2]f min after the run in %[3]d of %[1]d run", "with the dust of up to %.0[2]f min after the run in %[3]d of %[1]d runs", runs, longestTail.Minutes(), b.RunsWithTails))
 	}
 	if b.RunsCleared > 0 {
-		parts = append(parts, fmt.Sprintf("less what the run before left in %d of them", b.RunsCleared))
+		parts = append(parts, words.Of("less what the run before left in %d of them", b.RunsCleared))
 	}
-	return strings.Join(parts, ", ")
+	return joined(", ", parts...)
 }
 
 // leftOverWarning says where dust of the run before may still be in a run.
-func (st *study) leftOverWarning(a analysis) string {
+func (st *study) leftOverWarning(a analysis) words.Text {
 	if a.ground.kind == noGround {
-		return ""
+		return words.Text{}
 	}
 	var late, close int
 	for i, r := range st.runs {
@@ -116,14 +126,14 @@ func (st *study) leftOverWarning(a analysis) string {
 	}
 	switch {
 	case late > 0 && slowest(a.ground.clearance) > 0:
-		return fmt.Sprintf("in %s what the run before left could not be taken out: no readings just before", many(late, "run"))
+		return words.Plural(late, "in %d run what the run before left could not be taken out: no readings just before", "in %d runs what the run before left could not be taken out: no readings just before", late)
 	case late > 0:
-		return fmt.Sprintf("how fast the air clears is not known, so dust of the run before is in %s that began within %.0f min of it: let the sensor run after work, or leave time between runs",
-			many(late, "run"), unknownWait.Minutes())
+		return words.Plural(late, "how fast the air clears is not known, so dust of the run before is in %d run that began within %.0f min of it: let the sensor run after work, or leave time between runs",
+			"how fast the air clears is not known, so dust of the run before is in %d runs that began within %.0f min of it: let the sensor run after work, or leave time between runs", late, unknownWait.Minutes())
 	case close > 0:
-		return fmt.Sprintf("%s began right after another: the level at the start was taken from the first seconds", many(close, "run"))
+		return words.Plural(close, "%d run began right after another: the level at the start was taken from the first seconds", "%d runs began right after another: the level at the start was taken from the first seconds", close)
 	}
-	return ""
+	return words.Text{}
 }
 
 // waitFor is how long air takes to clear.

@@ -1,25 +1,25 @@
 package compare
 
 import (
-	"fmt"
 	"maps"
 	"math"
 	"slices"
 	"time"
 
 	"dustlog/internal/compare/alternatives"
+	"dustlog/internal/words"
 )
 
 // Alternative is another look at the same runs. None of them decides: they show
 // whether the answer hangs on the method.
 type Alternative struct {
-	Key     string   `json:"method"`
-	Label   string   `json:"label"`
-	Ratio   *float64 `json:"ratio"`
-	CILow   *float64 `json:"ci_low"`
-	CIHigh  *float64 `json:"ci_high"`
-	PValue  *float64 `json:"p_value"`
-	Warning string   `json:"warning"` // "" or why it must not be leaned on
+	Key     string     `json:"method"`
+	Label   words.Text `json:"label"`
+	Ratio   *float64   `json:"ratio"`
+	CILow   *float64   `json:"ci_low"`
+	CIHigh  *float64   `json:"ci_high"`
+	PValue  *float64   `json:"p_value"`
+	Warning words.Text `json:"warning"` // "" or why it must not be leaned on
 }
 
 const (
@@ -54,7 +54,7 @@ func (st *study) alternatives(q quantity, a analysis) []Alternative {
 	return list
 }
 
-func alternative(key, label string, ratio, low, high, p float64, warning string) Alternative {
+func alternative(key string, label words.Text, ratio, low, high, p float64, warning words.Text) Alternative {
 	return Alternative{Key: key, Label: label, Ratio: ptr(ratio), CILow: ptr(low), CIHigh: ptr(high), PValue: ptr(p), Warning: warning}
 }
 
@@ -67,11 +67,11 @@ func (st *study) hodgesLehmann(a analysis) (Alternative, error) {
 	if err != nil {
 		return Alternative{}, err
 	}
-	warning := ""
+	var warning words.Text
 	if s.Coverage < st.in.Confidence-0.005 {
-		warning = fmt.Sprintf("so few sessions give an interval of %.0f %% at most", 100*s.Coverage)
+		warning = words.Of("so few sessions give an interval of %.0f %% at most", 100*s.Coverage)
 	}
-	return alternative("hodges_lehmann", "median of all ratios of sessions (Hodges and Lehmann), exact interval",
+	return alternative("hodges_lehmann", words.Of("median of all ratios of sessions (Hodges and Lehmann), exact interval"),
 		math.Exp(s.Estimate), math.Exp(s.Low), math.Exp(s.High), perm.P, warning), nil
 }
 
@@ -113,11 +113,11 @@ func (st *study) inBlocks(a analysis) (Alternative, error) {
 	for i := range old {
 		runs += len(old[i]) + len(new[i])
 	}
-	warning := ""
+	var warning words.Text
 	if switched < runs/2 {
-		warning = "the setup was not switched run by run, so runs could not have been exchanged: this p is too small"
+		warning = words.Of("the setup was not switched run by run, so runs could not have been exchanged: this p is too small")
 	}
-	return alternative("perm_blocks", fmt.Sprintf("runs relabelled inside %s", many(len(old), "block")+" of one task"),
+	return alternative("perm_blocks", words.Plural(len(old), "runs relabelled inside %d block of one task", "runs relabelled inside %d blocks of one task", len(old)),
 		math.Exp(p.Statistic/float64(len(old))), math.NaN(), math.NaN(), p.P, warning), nil
 }
 
@@ -133,11 +133,11 @@ func (st *study) runsAsUnits(a analysis) (Alternative, error) {
 	if err != nil {
 		return Alternative{}, err
 	}
-	warning := "runs of one session share its day, so this is too narrow: it claims a change in 14 to 20 % of studies that have none, instead of 5 %"
+	warning := words.Of("runs of one session share its day, so this is too narrow: it claims a change in 14 to 20 %% of studies that have none, instead of 5 %%")
 	if icc, ok := st.alikeness(a); ok {
-		warning += fmt.Sprintf("; here runs of a session have %.0f %% of their variance in common", 100*math.Max(0, icc))
+		warning = words.Of("%s; here runs of a session have %.0f %% of their variance in common", warning, 100*math.Max(0, icc))
 	}
-	return alternative("runs_as_units", "runs taken for independent", x.Ratio, x.Low, x.High, x.P, warning), nil
+	return alternative("runs_as_units", words.Of("runs taken for independent"), x.Ratio, x.Low, x.High, x.P, warning), nil
 }
 
 // alikeness is the intraclass correlation of runs in sessions, with tasks and
@@ -181,14 +181,12 @@ func (st *study) bootstrap(a analysis) (Alternative, error) {
 	if err != nil {
 		return Alternative{}, err
 	}
-	warning := "not adjusted for tasks"
+	warning := words.Of("not adjusted for tasks")
 	if fewest := min(len(units[before]), len(units[after])); fewest < fewestResampled {
-		warning += fmt.Sprintf("; too narrow with %s of a setup, of which there are only %.0f different resamples", many(fewest, "session"), b.Resamples)
+		warning = words.Plural(fewest, "%[2]s; too narrow with %[1]d session of a setup, of which there are only %.0[3]f different resamples", "%[2]s; too narrow with %[1]d sessions of a setup, of which there are only %.0[3]f different resamples", fewest, warning, b.Resamples)
 	}
-	return alternative("bca_ratio", "ratio of arithmetic means, sessions resampled (BCa bootstrap)", b.Estimate, b.Low, b.High, math.NaN(), warning), nil
+	return alternative("bca_ratio", words.Of("ratio of arithmetic means, sessions resampled (BCa bootstrap)"), b.Estimate, b.Low, b.High, math.NaN(), warning), nil
 }
-
-const oneHourOnly = "describes that stretch of time only: what differs from day to day is not in it. Never a verdict"
 
 // singleRecords compares one record each by its one-minute means.
 func (st *study) singleRecords(q quantity, a analysis) []Alternative {
@@ -207,11 +205,11 @@ func (st *study) singleRecords(q quantity, a analysis) []Alternative {
 	if err != nil {
 		return nil
 	}
-	const claims = "; such analyses claimed a change in a quarter to a third of studies that had none"
+	claims := words.Of("describes that stretch of time only: what differs from day to day is not in it. Never a verdict; such analyses claimed a change in a quarter to a third of studies that had none")
 	return []Alternative{
-		alternative("stationary_bootstrap", "one record each, one-minute means in blocks", r.Ratio, r.BlockLow, r.BlockHigh, math.NaN(), oneHourOnly+claims),
-		alternative("newey_west", "one record each, autocorrelation reckoned with to 10 min", r.Ratio, r.SerialLow, r.SerialHigh, math.NaN(), oneHourOnly+claims),
-		alternative("minutes_as_units", "one record each, minutes taken for independent", r.Ratio, r.SecondsLow, r.SecondsHigh, math.NaN(),
-			oneHourOnly+"; minutes are no replicates, and seconds even less: by seconds a change is claimed in 96 % of studies that have none"),
+		alternative("stationary_bootstrap", words.Of("one record each, one-minute means in blocks"), r.Ratio, r.BlockLow, r.BlockHigh, math.NaN(), claims),
+		alternative("newey_west", words.Of("one record each, autocorrelation reckoned with to 10 min"), r.Ratio, r.SerialLow, r.SerialHigh, math.NaN(), claims),
+		alternative("minutes_as_units", words.Of("one record each, minutes taken for independent"), r.Ratio, r.SecondsLow, r.SecondsHigh, math.NaN(),
+			words.Of("describes that stretch of time only: what differs from day to day is not in it. Never a verdict; minutes are no replicates, and seconds even less: by seconds a change is claimed in 96 %% of studies that have none")),
 	}
 }

@@ -36,9 +36,9 @@ func TestAlternativesStandBesideAndNeverDecide(t *testing.T) {
 	require.InEpsilon(t, 0.4029051987767584, *b.Ratio, 1e-9)
 	require.InDelta(t, 0.271, *b.CILow, 0.015)
 	require.InDelta(t, 0.612, *b.CIHigh, 0.02)
-	require.Contains(t, b.Warning, "126 different resamples")
-	require.Contains(t, res.beside(t, "runs_as_units").Warning, "claims a change in 14 to 20 %")
-	require.Contains(t, res.beside(t, "perm_blocks").Warning, "not switched run by run")
+	require.Contains(t, b.Warning.String(), "126 different resamples")
+	require.Contains(t, res.beside(t, "runs_as_units").Warning.String(), "claims a change in 14 to 20 %")
+	require.Contains(t, res.beside(t, "perm_blocks").Warning.String(), "not switched run by run")
 	require.Equal(t, ReducedEnough, res.Verdict)
 }
 
@@ -50,7 +50,7 @@ func TestRunsAsUnitsAreNarrower(t *testing.T) {
 	require.InEpsilon(t, 0.48686801472986874, *r.Ratio, 1e-6)
 	require.InEpsilon(t, 0.40821668845233133, *r.CILow, 1e-6)
 	require.Less(t, *r.CIHigh / *r.CILow, *res.CIHigh / *res.CILow)
-	require.Contains(t, r.Warning, "variance in common")
+	require.Contains(t, r.Warning.String(), "variance in common")
 }
 
 // Within days the labels are exchanged inside each day, as the sign changes of
@@ -83,7 +83,7 @@ func TestSingleRecordsAreAWarningExample(t *testing.T) {
 	require.Less(t, *minutes.CIHigh / *minutes.CILow, *block.CIHigh / *block.CILow)
 	require.Less(t, *minutes.CIHigh / *minutes.CILow, *serial.CIHigh / *serial.CILow)
 	for _, a := range []Alternative{block, serial, minutes} {
-		require.Contains(t, a.Warning, "Never a verdict")
+		require.Contains(t, a.Warning.String(), "Never a verdict")
 	}
 }
 
@@ -99,7 +99,7 @@ func TestDriftWidensTheInterval(t *testing.T) {
 	require.InEpsilon(t, want.Low, *res.CILow, 1e-9)
 	require.InEpsilon(t, want.High, *res.CIHigh, 1e-9)
 	require.InEpsilon(t, want.SE, *res.Uncertainty.Total, 1e-9)
-	require.Contains(t, res.Method, "a drift of 8 % widens the interval")
+	require.Contains(t, res.Method.String(), "a drift of 8 % widens the interval")
 	requireWarning(t, res, "5 % less each day")
 	s.in.DriftU = math.Log(1.2)
 	requireWarning(t, s.compare(), "may have drifted by 20 %")

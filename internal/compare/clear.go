@@ -62,7 +62,7 @@ func slowest(r [sides]rate) float64 { return math.Min(r[before].PerHour, r[after
 func (st *study) decays(q quantity, g *ground) (out []decay) {
 	var after [sides][]run
 	for _, r := range st.runs {
-		if r.why != changedSetup && min(r.quiet, longestDecay) >= decayDelay+leastDecay {
+		if !r.changed && min(r.quiet, longestDecay) >= decayDelay+leastDecay {
 			after[r.side] = append(after[r.side], r)
 		}
 	}
@@ -92,7 +92,7 @@ func (st *study) decaysInWindow(q quantity, w ClearanceWindow) (out []decay) {
 				seconds, c = append(seconds, at.Sub(r.stop).Seconds()), append(c, p.Value)
 			}
 		}
-		if fit, err := ClearanceRate(seconds, c, w.High, w.Low); err == nil && fit.PerHour > 0 && r.why != changedSetup {
+		if fit, err := ClearanceRate(seconds, c, w.High, w.Low); err == nil && fit.PerHour > 0 && !r.changed {
 			out = append(out, decay{session: r.session, side: r.side, perHour: fit.PerHour})
 		}
 	}
@@ -132,7 +132,7 @@ func (st *study) decayIn(q quantity, g *ground, from, to time.Time) (perHour flo
 		hours, level = append(hours, p.hours), append(level, p.level-g.b*(p.outside-usual))
 	}
 	fit, why, err := clearance.Judge(hours, level, g.elsewhere(usual), clearance.Options{})
-	return fit.PerHour, err == nil && why == ""
+	return fit.PerHour, err == nil && why.IsZero()
 }
 
 // elsewhere is the background for a decay that is too short to show its own.
@@ -140,5 +140,5 @@ func (g *ground) elsewhere(outside float64) *clearance.Background {
 	if g.kind == noGround {
 		return nil
 	}
-	return &clearance.Background{Level: g.at(outside), U: math.Sqrt(g.spread*g.spread + g.variance(outside)), Kind: groundNames[g.kind]}
+	return &clearance.Background{Level: g.at(outside), U: math.Sqrt(g.spread*g.spread + g.variance(outside)), Kind: g.kind.text()}
 }

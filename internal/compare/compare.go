@@ -3,6 +3,8 @@ package compare
 import (
 	"math"
 	"slices"
+
+	"dustlog/internal/words"
 )
 
 const schemaVersion = 1
@@ -67,7 +69,7 @@ func (st *study) result() Result {
 	adjustSecondary(&res)
 	res.Fine = st.fineOrChips()
 	res.Excluded = append([]Exclusion{}, st.excluded...)
-	res.Warnings = append([]string{}, st.warnings(q, a, res, order)...)
+	res.Warnings = append([]words.Text{}, st.warnings(q, a, res, order)...)
 	return res
 }
 
@@ -75,10 +77,10 @@ func (st *study) result() Result {
 type decision struct {
 	verdict      Verdict
 	restsOnModel bool
-	withheld     Verdict // the word the interval alone would give; "" if it stands
-	hangsOn      string  // the choice that would change the word; ""
-	trend        string  // what a trend within the setups has to do with it; ""
-	trendBars    bool    // and for that "reduced enough" is withheld
+	withheld     Verdict    // the word the interval alone would give; "" if it stands
+	hangsOn      words.Text // the choice that would change the word; ""
+	trend        words.Text // what a trend within the setups has to do with it; ""
+	trendBars    bool       // and for that "reduced enough" is withheld
 }
 
 // decide finds the verdict and repeats the analysis where statistics call for
@@ -94,18 +96,18 @@ func (st *study) decide(q quantity, a analysis, coverage []SetupCoverage) decisi
 	if plain := VerdictFor(a.low, a.high, smallest); plain != d.verdict && plain != TooLittleData {
 		d.withheld = plain
 	}
-	hangs := func(r rules, on string) {
-		if word, _ := st.analyse(q, r).word(smallest, in.Confidence); word != d.verdict && d.hangsOn == "" {
+	hangs := func(r rules, on words.Text) {
+		if word, _ := st.analyse(q, r).word(smallest, in.Confidence); word != d.verdict && d.hangsOn.IsZero() {
 			d.hangsOn = on
 		}
 	}
 	if !a.arithmetic && a.nonDetects[before]+a.nonDetects[after] > 0 {
-		hangs(rules{swapped: true}, "how runs that cannot be told from the background are counted")
+		hangs(rules{swapped: true}, words.Of("how runs that cannot be told from the background are counted"))
 	}
 	if unevenlyExcluded(coverage) {
-		hangs(rules{everything: true}, "the readings and runs that were left out, which is more of them under one setup than under the other")
+		hangs(rules{everything: true}, words.Of("the readings and runs that were left out, which is more of them under one setup than under the other"))
 	}
-	if d.hangsOn != "" {
+	if !d.hangsOn.IsZero() {
 		d.withheld, d.verdict, d.restsOnModel = d.verdict, NoReductionShown, false
 	}
 	return d
@@ -123,7 +125,7 @@ func (st *study) header(q quantity, a analysis) Result {
 		MeanKind: a.meanKind(), NBefore: a.n[before], NAfter: a.n[after], Paired: a.paired,
 	}
 	if a.paired {
-		res.UnitOfReplication = "paired day"
+		res.UnitOfReplication = pairedDay
 	}
 	if st.subtracted(a) > 0 && q.hasBackground() {
 		res.BackgroundSensor = q.bgPlus.Sensor.Name
@@ -192,11 +194,11 @@ func (st *study) sessionsFor(reductionPercent float64, a analysis) (n int, ok bo
 func (st *study) listDropped(a analysis) {
 	for _, task := range a.lonelyTasks {
 		if !st.noDiary {
-			st.exclude("task", task, "seen under one setup only, so it cannot be compared")
+			st.exclude("task", words.Literal(task), words.Of("seen under one setup only, so it cannot be compared"))
 		}
 	}
 	for _, i := range a.unlinked {
-		st.exclude("session", st.sessionName(i), "shares no task with the other sessions")
+		st.exclude("session", st.sessionName(i), words.Of("shares no task with the other sessions"))
 	}
 	if a.used == nil {
 		return
@@ -204,11 +206,11 @@ func (st *study) listDropped(a analysis) {
 	for i, x := range st.sessions {
 		_, placed := a.effects[i]
 		switch {
-		case a.used[i] || x.why != "" || slices.Contains(a.unlinked, i):
+		case a.used[i] || !x.why.IsZero() || slices.Contains(a.unlinked, i):
 		case placed:
-			st.exclude("session", st.sessionName(i), "its day holds only one setup; days with both are compared")
+			st.exclude("session", st.sessionName(i), words.Of("its day holds only one setup; days with both are compared"))
 		default:
-			st.exclude("session", st.sessionName(i), "none of its tasks was done under both setups")
+			st.exclude("session", st.sessionName(i), words.Of("none of its tasks was done under both setups"))
 		}
 	}
 }

@@ -38,8 +38,8 @@ func TestCompareBeforeAfterIsWelchOnSessions(t *testing.T) {
 	require.Equal(t, *res.GMAfter / *res.GMBefore, *res.Ratio)
 	require.InEpsilon(t, math.Pow(412*655*301*518*730, 0.2), *res.GMBefore, 1e-9)
 	require.Empty(t, res.Excluded)
-	require.Contains(t, res.Why, "60 % lower")
-	require.Contains(t, res.Why, "31 to 77 % lower")
+	require.Contains(t, res.Why.String(), "60 % lower")
+	require.Contains(t, res.Why.String(), "31 to 77 % lower")
 }
 
 func TestComparePairsDays(t *testing.T) {
@@ -58,7 +58,7 @@ func TestComparePairsDays(t *testing.T) {
 	require.Equal(t, ReducedUncertain, res.Verdict)
 	require.Equal(t, "B", res.Design)
 	require.Equal(t, *res.GMAfter / *res.GMBefore, *res.Ratio)
-	require.Contains(t, res.Why, "log-normal")
+	require.Contains(t, res.Why.String(), "log-normal")
 }
 
 // Five invented days, 1.9 2.6 1.4 3.1 2.2 to 0.9 1.5 0.8 1.4 1.3 mg/m³, worked
@@ -176,7 +176,7 @@ func TestCompareRecoversAConstantRatio(t *testing.T) {
 	require.InEpsilon(t, 0.4, *res.Ratio, 1e-12)
 	require.Nil(t, res.CILow)
 	require.Equal(t, TooLittleData, res.Verdict)
-	require.Contains(t, res.Why, "do not differ")
+	require.Contains(t, res.Why.String(), "do not differ")
 
 	// As two blocks the same levels do differ between days, with the same ratio.
 	s = newShop(t)
@@ -221,7 +221,7 @@ func TestCompareBackgroundStandsInFromOtherRuns(t *testing.T) {
 func requireWarning(t *testing.T, res Result, text string) {
 	t.Helper()
 	for _, w := range res.Warnings {
-		if contains(w, text) {
+		if contains(w.String(), text) {
 			return
 		}
 	}

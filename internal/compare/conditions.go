@@ -1,7 +1,6 @@
 package compare
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"strings"
@@ -9,6 +8,7 @@ import (
 
 	"dustlog/internal/dust"
 	"dustlog/internal/units"
+	"dustlog/internal/words"
 )
 
 // Note is a remark of the diary.
@@ -49,8 +49,27 @@ type CollectorState struct {
 // Confounder is a condition that was not alike and may be part of the difference.
 // Each lowers the design grade by one step.
 type Confounder struct {
-	What string `json:"what"`
-	Why  string `json:"why"`
+	What string     `json:"what"`
+	Why  words.Text `json:"why"`
+}
+
+// WhatText says what was not alike.
+func (c Confounder) WhatText() words.Text {
+	switch c.What {
+	case "material":
+		return words.Of("material")
+	case "tasks":
+		return words.Of("tasks")
+	case "minutes":
+		return words.Of("minutes")
+	case "humidity":
+		return words.Of("humidity")
+	case "background":
+		return words.Of("background")
+	case "doors":
+		return words.Of("doors")
+	}
+	return words.Literal(c.What)
 }
 
 // What counts as not alike. Choices, no published limits.
@@ -139,8 +158,8 @@ func (st *study) notesDuring(a analysis, s side) (out []Note) {
 // confounders names what was not alike, by fixed rules.
 func (st *study) confounders(a analysis, rows []Conditions) []Confounder {
 	list := []Confounder{}
-	add := func(what, why string) {
-		if why != "" {
+	add := func(what string, why words.Text) {
+		if !why.IsZero() {
 			list = append(list, Confounder{what, why})
 		}
 	}
@@ -154,7 +173,7 @@ func (st *study) confounders(a analysis, rows []Conditions) []Confounder {
 	return list
 }
 
-func unlikeTasks(lonely []string, rows ...Conditions) string {
+func unlikeTasks(lonely []string, rows ...Conditions) words.Text {
 	for _, c := range rows {
 		var alone, all float64
 		for task, minutes := range c.TaskMinutes {
@@ -164,39 +183,39 @@ func unlikeTasks(lonely []string, rows ...Conditions) string {
 			}
 		}
 		if alone > unevenTasks*all {
-			return fmt.Sprintf("%.0f %% of the work under “%s” was of tasks that the other setup did not see", 100*alone/all, c.Setup)
+			return words.Of("%.0f %% of the work under “%s” was of tasks that the other setup did not see", 100*alone/all, c.Setup)
 		}
 	}
-	return ""
+	return words.Text{}
 }
 
-func unlikeMinutes(old, new *float64) string {
+func unlikeMinutes(old, new *float64) words.Text {
 	if old == nil || new == nil || !(math.Max(*old / *new, *new / *old) > unevenMinutes) {
-		return ""
+		return words.Text{}
 	}
-	return fmt.Sprintf("%.0f min of work a session before, %.0f after", *old, *new)
+	return words.Of("%.0f min of work a session before, %.0f after", *old, *new)
 }
 
-func unlikeHumidity(old, new Conditions) string {
+func unlikeHumidity(old, new Conditions) words.Text {
 	if old.Humidity != nil && new.Humidity != nil && math.Abs(*old.Humidity-*new.Humidity) > unevenRH {
-		return fmt.Sprintf("mean relative humidity %.0f %% before, %.0f %% after: optical sensors read high in moist air", *old.Humidity, *new.Humidity)
+		return words.Of("mean relative humidity %.0f %% before, %.0f %% after: optical sensors read high in moist air", *old.Humidity, *new.Humidity)
 	}
 	if old.HumidShare != nil && new.HumidShare != nil && math.Abs(*old.HumidShare-*new.HumidShare) > unevenHumidity {
-		return fmt.Sprintf("air above 75 %% relative humidity for %.0f %% of the time before, %.0f %% after: optical sensors read high in moist air", 100**old.HumidShare, 100**new.HumidShare)
+		return words.Of("air above 75 %% relative humidity for %.0f %% of the time before, %.0f %% after: optical sensors read high in moist air", 100**old.HumidShare, 100**new.HumidShare)
 	}
-	return ""
+	return words.Text{}
 }
 
-func (st *study) unlikeBackground(a analysis, old, new *float64) string {
+func (st *study) unlikeBackground(a analysis, old, new *float64) words.Text {
 	lower := math.Min(a.level(before), a.level(after))
 	if old == nil || new == nil || !(math.Abs(*old-*new) > unevenBackground*lower) {
-		return ""
+		return words.Text{}
 	}
-	return fmt.Sprintf("background of %.3g before and %.3g after: what is subtracted matters", *old, *new)
+	return words.Of("background of %.3g before and %.3g after: what is subtracted matters", *old, *new)
 }
 
 // unlikeDoors compares how many sessions have a remark on a door or a window.
-func (st *study) unlikeDoors(old, new Conditions) string {
+func (st *study) unlikeDoors(old, new Conditions) words.Text {
 	share := func(c Conditions) float64 {
 		days := map[string]bool{}
 		for _, n := range c.Notes {
@@ -208,9 +227,9 @@ func (st *study) unlikeDoors(old, new Conditions) string {
 		return float64(len(days)) / math.Max(1, float64(c.Sessions))
 	}
 	if o, n := share(old), share(new); math.Abs(o-n) > unevenNotes {
-		return fmt.Sprintf("remarks on doors or windows on %.0f %% of the days before and %.0f %% after", 100*o, 100*n)
+		return words.Of("remarks on doors or windows on %.0f %% of the days before and %.0f %% after", 100*o, 100*n)
 	}
-	return ""
+	return words.Text{}
 }
 
 // lowered is the design grade after the confounders: one step down for each, D at

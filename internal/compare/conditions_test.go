@@ -46,7 +46,7 @@ func TestEachConfounderLowersTheGrade(t *testing.T) {
 	require.Equal(t, "B", base.DesignByOrder)
 	require.Equal(t, []string{"humidity"}, confounders(base))
 	require.Equal(t, "C", base.Design)
-	require.Contains(t, base.Caution, "relative humidity 50 % before, 70 % after")
+	require.Contains(t, base.Caution.String(), "relative humidity 50 % before, 70 % after")
 
 	two := abba(func(s *shop) {
 		for i := range s.in.Tasks {
@@ -58,7 +58,7 @@ func TestEachConfounderLowersTheGrade(t *testing.T) {
 	})
 	require.Equal(t, []string{"material", "humidity"}, confounders(two))
 	require.Equal(t, "D", two.Design)
-	require.Contains(t, two.DesignWhy, "B by the order of sessions, lower since these were not alike: material, humidity")
+	require.Contains(t, two.DesignWhy.String(), "B by the order of sessions, lower since these were not alike: material, humidity")
 
 	doors := abba(func(s *shop) {
 		for d := range 4 {
@@ -90,6 +90,6 @@ func TestWorkThatWasNotAlike(t *testing.T) {
 	}
 	res := s.compare()
 	require.Equal(t, []string{"tasks", "minutes"}, confounders(res))
-	require.Contains(t, res.Confounders[0].Why, "50 % of the work under “old hood”")
-	require.Contains(t, res.Confounders[1].Why, "4 min of work a session before, 12 after")
+	require.Contains(t, res.Confounders[0].Why.String(), "50 % of the work under “old hood”")
+	require.Contains(t, res.Confounders[1].Why.String(), "4 min of work a session before, 12 after")
 }

@@ -1,10 +1,10 @@
 package compare
 
 import (
-	"fmt"
 	"math"
-	"strings"
 	"time"
+
+	"dustlog/internal/words"
 )
 
 // placed is a session that went in, in the order of time.
@@ -29,18 +29,18 @@ func (st *study) timeOrder(a analysis) []placed {
 
 // design is designGrade, but D without a diary: then no order keeps the change
 // apart from the hours worked.
-func (st *study) design(order []placed) (grade, why string) {
+func (st *study) design(order []placed) (grade string, why words.Text) {
 	if st.noDiary {
-		return "D", noDiaryWhy(st.in) + ": nothing tells the change apart from longer or shorter work"
+		return "D", words.Of("%s: nothing tells the change apart from longer or shorter work", noDiaryWhy(st.in))
 	}
 	grade, why = designGrade(order)
 	switch {
 	case grade == "D" || st.in.PlanSeed == 0:
 		return grade, why
 	case st.asDrawn():
-		return "A", "the sessions came in the order drawn beforehand, so neither drift nor anyone's choice of days favours a setup"
+		return "A", words.Of("the sessions came in the order drawn beforehand, so neither drift nor anyone's choice of days favours a setup")
 	}
-	return grade, why + "; the sessions did not come in the order of the plan"
+	return grade, words.Of("%s; the sessions did not come in the order of the plan", why)
 }
 
 // lowerDesign takes the grade down for what else was not alike.
@@ -49,29 +49,28 @@ func (r *Result) lowerDesign() {
 		return
 	}
 	r.Design = lowered(r.DesignByOrder, r.Confounders)
-	var what []string
+	var what []words.Text
 	for _, c := range r.Confounders {
-		what = append(what, c.What)
+		what = append(what, c.WhatText())
 	}
 	if r.Design != r.DesignByOrder {
-		r.DesignWhy += fmt.Sprintf("; %s by the order of sessions, lower since these were not alike: %s", r.DesignByOrder, strings.Join(what, ", "))
+		r.DesignWhy = words.Of("%s; %s by the order of sessions, lower since these were not alike: %s", r.DesignWhy, r.DesignByOrder, words.Join(", ", what...))
 	}
 }
 
 // noDiaryWhy says why there is no verdict, as the start of a sentence.
-func noDiaryWhy(in Input) string {
-	const rest = ", so working time and dust cannot be told apart"
+func noDiaryWhy(in Input) words.Text {
 	if len(in.Tasks) == 0 {
-		return "there is no diary" + rest
+		return words.Of("there is no diary, so working time and dust cannot be told apart")
 	}
-	return "no task of the diary lies under these setups" + rest
+	return words.Of("no task of the diary lies under these setups, so working time and dust cannot be told apart")
 }
 
 // designGrade grades how well the order of sessions keeps the change apart from
 // everything else that time brings: B alternated, C before/after, D single records.
 // A needs an order drawn at random beforehand, which readings cannot show: see
 // asDrawn.
-func designGrade(order []placed) (grade, why string) {
+func designGrade(order []placed) (grade string, why words.Text) {
 	var n [sides]int
 	var rank [sides]float64
 	switches := 0
@@ -83,22 +82,25 @@ func designGrade(order []placed) (grade, why string) {
 		}
 	}
 	if n[before] < 2 || n[after] < 2 {
-		return "D", "one record or none of a setup: nothing tells the change apart from what else was different that day"
+		return "D", words.Of("one record or none of a setup: nothing tells the change apart from what else was different that day")
 	}
 	// Two blocks one after the other are half of all sessions apart on average.
 	apart := math.Abs(rank[before]/float64(n[before])-rank[after]/float64(n[after])) / (float64(len(order)) / 2)
 	if switches < 2 || apart > 0.5 {
-		return "C", "one setup came first and the other after it: season, wood, sensor drift or habit may have changed with it"
+		return "C", words.Of("one setup came first and the other after it: season, wood, sensor drift or habit may have changed with it")
 	}
-	why = fmt.Sprintf("the setups took turns, %d changes over %d sessions, so slow drift falls on both", switches, len(order))
-	if first, same := sameFirst(order); same {
-		why += fmt.Sprintf("; but the %s setup came first every day, so the time of day may play a part", first)
+	why = words.Of("the setups took turns, %d changes over %d sessions, so slow drift falls on both", switches, len(order))
+	switch first, same := sameFirst(order); {
+	case same && first == before:
+		why = words.Of("%s; but the old setup came first every day, so the time of day may play a part", why)
+	case same:
+		why = words.Of("%s; but the new setup came first every day, so the time of day may play a part", why)
 	}
 	return "B", why
 }
 
 // sameFirst reports whether, of the days with both setups, all began with the same one.
-func sameFirst(order []placed) (first string, same bool) {
+func sameFirst(order []placed) (first side, same bool) {
 	type day struct {
 		first side
 		both  bool
@@ -120,9 +122,9 @@ func sameFirst(order []placed) (first string, same bool) {
 	}
 	switch {
 	case n[before] >= 2 && n[after] == 0:
-		return "old", true
+		return before, true
 	case n[after] >= 2 && n[before] == 0:
-		return "new", true
+		return after, true
 	}
-	return "", false
+	return before, false
 }

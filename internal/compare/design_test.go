@@ -46,7 +46,7 @@ func TestDesignSaysWhenOneSetupAlwaysCameFirst(t *testing.T) {
 	}
 	grade, why := designGrade(o)
 	require.Equal(t, "B", grade)
-	require.Contains(t, why, "the old setup came first every day")
+	require.Contains(t, why.String(), "the old setup came first every day")
 }
 
 func TestTrendWithinSetups(t *testing.T) {
@@ -89,15 +89,15 @@ func TestSpellsAgreeWithTheDiary(t *testing.T) {
 
 func TestWordsForRatios(t *testing.T) {
 	for ratio, want := range map[float64]string{0.4: "60 % lower", 1.2: "20 % higher", 2.5: "2.5 times as high", 1.001: "about the same"} {
-		require.Equal(t, want, change(ratio))
+		require.Equal(t, want, change(ratio).String())
 	}
-	require.Equal(t, "31 to 77 % lower", interval(0.23, 0.69))
-	require.Equal(t, "0.1 to 20 % lower", interval(0.80, 0.999))
-	require.Equal(t, "5 to 90 % higher", interval(1.05, 1.9))
-	require.Equal(t, "from 50 % lower to 30 % higher", interval(0.5, 1.3))
-	require.Equal(t, "from 0 % lower to 30 % higher", interval(1, 1.3))
-	require.Equal(t, "30", percent(30))
-	require.Equal(t, "2.5", percent(2.5))
+	require.Equal(t, "31 to 77 % lower", interval(0.23, 0.69).String())
+	require.Equal(t, "0.1 to 20 % lower", interval(0.80, 0.999).String())
+	require.Equal(t, "5 to 90 % higher", interval(1.05, 1.9).String())
+	require.Equal(t, "from 50 % lower to 30 % higher", interval(0.5, 1.3).String())
+	require.Equal(t, "from 0 % lower to 30 % higher", interval(1, 1.3).String())
+	require.Equal(t, "30", string(percent(30)))
+	require.Equal(t, "2.5", string(percent(2.5)))
 }
 
 func TestNoDiaryDaysFollowTheClockChange(t *testing.T) {

@@ -2,10 +2,10 @@ package compare
 
 import (
 	"errors"
-	"fmt"
 	"math"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // fineOrChips asks whether fine dust fell as much as coarse dust: per run
@@ -16,12 +16,12 @@ func (st *study) fineOrChips() *FineChips {
 		return nil
 	}
 	fine := st.channel(dust.PM25)
-	coarse := st.between(dust.PM10, dust.PM25, "PM10 − PM2.5")
+	coarse := st.between(dust.PM10, dust.PM25, words.Of("%s − %s", words.Number("PM10"), words.Number("PM2.5")))
 	c := st.contrast(fine, coarse)
 	f := &FineChips{}
-	var words [2]Verdict
-	f.Fine, words[0] = st.effect(fine)
-	f.Coarse, words[1] = st.effect(coarse)
+	var found [2]Verdict
+	f.Fine, found[0] = st.effect(fine)
+	f.Coarse, found[1] = st.effect(coarse)
 	f.Fine.Secondary, f.Coarse.Secondary = st.in.Metric != dust.PM25, true
 	if c.hasPoint() {
 		f.Contrast = ptr(c.point())
@@ -29,8 +29,8 @@ func (st *study) fineOrChips() *FineChips {
 	if c.ok {
 		f.CILow, f.CIHigh = ptr(c.ratio.Low), ptr(c.ratio.High)
 	}
-	f.Answer, f.Why = c.words(f, words[0], words[1], 1-st.in.Confidence)
-	f.Why += " Chips themselves are too large for the sensor and are not measured."
+	f.Answer, f.Why = c.text(f, found[0], found[1], 1-st.in.Confidence)
+	f.Why = sentences(f.Why, words.Of("Chips themselves are too large for the sensor and are not measured."))
 	return f
 }
 
@@ -88,46 +88,46 @@ func (st *study) perSide(sessions map[int]bool) (n [sides]int) {
 // interval that prints as nothing but 1.00.
 func (c contrast) fixedMultiple() bool {
 	return errors.Is(c.trouble, ErrNoSpread) ||
-		c.ok && figure(c.ratio.Low) == "1.00" && figure(c.ratio.High) == "1.00"
+		c.ok && figure(c.ratio.Low).String() == "1.00" && figure(c.ratio.High).String() == "1.00"
 }
 
-// words answers the question, beginning with fine dust, and says what with.
-func (c contrast) words(f *FineChips, fine, coarse Verdict, alpha float64) (answer, why string) {
+// text answers the question, beginning with fine dust, and says what with.
+func (c contrast) text(f *FineChips, fine, coarse Verdict, alpha float64) (answer, why words.Text) {
 	switch {
 	case errors.Is(c.trouble, errNoDiary):
-		return "cannot tell: there is no diary of tasks under these setups", "Without tasks nobody knows which of the dust in the air came from work."
+		return words.Of("cannot tell: there is no diary of tasks under these setups"), words.Of("Without tasks nobody knows which of the dust in the air came from work.")
 	case c.fixedMultiple():
-		return "cannot tell: the coarse channel is a fixed multiple of the fine one, so the sensor does not see coarse dust by itself",
-			"Fine dust (PM2.5) and coarse dust (PM10 − PM2.5) kept in step in every session, which real dust never does: the sensor works out one from the other."
+		return words.Of("cannot tell: the coarse channel is a fixed multiple of the fine one, so the sensor does not see coarse dust by itself"),
+			words.Of("Fine dust (PM2.5) and coarse dust (PM10 − PM2.5) kept in step in every session, which real dust never does: the sensor works out one from the other.")
 	case !c.ok:
-		return c.missingWords()
+		return c.missingText()
 	}
-	why = fmt.Sprintf("Fine dust (PM2.5) was %s and coarse dust (PM10 − PM2.5) %s; their ratios after/before differ by a factor of %s, fine over coarse (interval %s to %s; 1 means alike). Coarse dust is %s.",
-		changeOf(f.Fine.Ratio), changeOf(f.Coarse.Ratio), figure(c.point()), figure(c.ratio.Low), figure(c.ratio.High), coarseNote)
+	why = words.Of("Fine dust (PM2.5) was %s and coarse dust (PM10 − PM2.5) %s; their ratios after/before differ by a factor of %s, fine over coarse (interval %s to %s; 1 means alike). Coarse dust is %s.",
+		changeOf(f.Fine.Ratio), changeOf(f.Coarse.Ratio), figure(c.point()), figure(c.ratio.Low), figure(c.ratio.High), coarseNote())
 	if c.low > 0 {
-		why += fmt.Sprintf(" %d of %s left out: fine or coarse dust cannot be told from the background.", c.low, many(c.runs, "run"))
+		why = sentences(why, words.Plural(c.runs, "%[2]d of %[1]d run left out: fine or coarse dust cannot be told from the background.", "%[2]d of %[1]d runs left out: fine or coarse dust cannot be told from the background.", c.runs, c.low))
 	}
 	if c.missing > 0 {
-		why += fmt.Sprintf(" %d of %s left out: too few readings of fine or coarse dust.", c.missing, many(c.runs, "run"))
+		why = sentences(why, words.Plural(c.runs, "%[2]d of %[1]d run left out: too few readings of fine or coarse dust.", "%[2]d of %[1]d runs left out: too few readings of fine or coarse dust.", c.runs, c.missing))
 	}
-	return fallWords(fine, coarse, fellMore(c.estimate, alpha)), why
+	return fallText(fine, coarse, fellMore(c.estimate, alpha)), why
 }
 
-// missingWords says why there is no interval: what was measured, not the number
+// missingText says why there is no interval: what was measured, not the number
 // of sessions, where there would have been enough of them.
-func (c contrast) missingWords() (answer, why string) {
-	left := fmt.Sprintf("%s before and %d after have both in the same runs, and each setup needs %d.",
-		many(c.kept[before], "session"), c.kept[after], fewestSessions)
+func (c contrast) missingText() (answer, why words.Text) {
+	left := words.Of("%s before and %d after have both in the same runs, and each setup needs %d.",
+		sessionCount(c.kept[before]), c.kept[after], fewestSessions)
 	enough := min(c.sessions[before], c.sessions[after]) >= fewestSessions
 	switch {
 	case enough && c.low > 0 && c.low >= c.missing:
-		return fmt.Sprintf("cannot tell: in %d of %s fine or coarse dust cannot be told from the background", c.low, many(c.runs, "run")), left
+		return words.Plural(c.runs, "cannot tell: in %[2]d of %[1]d run fine or coarse dust cannot be told from the background", "cannot tell: in %[2]d of %[1]d runs fine or coarse dust cannot be told from the background", c.runs, c.low), left
 	case enough && c.missing > 0:
-		return fmt.Sprintf("cannot tell: %d of %s lack readings of fine or coarse dust", c.missing, many(c.runs, "run")), left
+		return words.Plural(c.runs, "cannot tell: %[2]d of %[1]d run lack readings of fine or coarse dust", "cannot tell: %[2]d of %[1]d runs lack readings of fine or coarse dust", c.runs, c.missing), left
 	case enough && !c.hasPoint():
-		return "cannot tell: no task was done under both setups", "So the setups cannot be told apart from the tasks."
+		return words.Of("cannot tell: no task was done under both setups"), words.Of("So the setups cannot be told apart from the tasks.")
 	}
-	return "cannot tell: too little data", left
+	return words.Of("cannot tell: too little data"), left
 }
 
 // fellMore says which of the two did better: -1 fine, 1 coarse, 0 cannot be told.
@@ -143,50 +143,62 @@ func fellMore(e estimate, alpha float64) int {
 	return 0
 }
 
-// fallWords begins with what happened to fine dust. It names the one that fell
+// fallText begins with what happened to fine dust. It names the one that fell
 // more only where a fall of it is shown.
-func fallWords(fine, coarse Verdict, more int) string {
+func fallText(fine, coarse Verdict, more int) words.Text {
 	switch {
 	case fine.fell() && coarse.fell():
-		return "fine dust fell" + [...]string{
-			", and more than coarse dust, which fell too",
-			", and so did coarse dust; which of them fell more cannot be told",
-			" too, and coarse dust more",
-		}[more+1]
+		switch more {
+		case -1:
+			return words.Of("fine dust fell, and more than coarse dust, which fell too")
+		case 1:
+			return words.Of("fine dust fell too, and coarse dust more")
+		}
+		return words.Of("fine dust fell, and so did coarse dust; which of them fell more cannot be told")
 	case fine.fell() && coarse != Increased && more < 0:
-		return "fine dust fell, and more than coarse dust, of which no fall is shown"
+		return words.Of("fine dust fell, and more than coarse dust, of which no fall is shown")
 	case coarse.fell() && fine != Increased && more > 0:
-		return "no fall of fine dust is shown; coarse dust fell, and more than fine dust"
+		return words.Of("no fall of fine dust is shown; coarse dust fell, and more than fine dust")
 	case fine.claimsChange() || coarse.claimsChange():
-		return happened("fine", fine) + "; " + happened("coarse", coarse)
+		return words.Join("; ", fineText(fine), coarseText(coarse))
 	}
-	return "no fall of fine dust is shown, nor of coarse dust"
+	return words.Of("no fall of fine dust is shown, nor of coarse dust")
 }
 
-func happened(size string, word Verdict) string {
+func fineText(word Verdict) words.Text {
 	switch {
 	case word.fell():
-		return size + " dust fell"
+		return words.Of("fine dust fell")
 	case word == Increased:
-		return size + " dust rose"
+		return words.Of("fine dust rose")
 	}
-	return "no fall of " + size + " dust is shown"
+	return words.Of("no fall of fine dust is shown")
 }
 
-func changeOf(ratio *float64) string {
+func coarseText(word Verdict) words.Text {
+	switch {
+	case word.fell():
+		return words.Of("coarse dust fell")
+	case word == Increased:
+		return words.Of("coarse dust rose")
+	}
+	return words.Of("no fall of coarse dust is shown")
+}
+
+func changeOf(ratio *float64) words.Text {
 	if ratio == nil {
-		return "not comparable"
+		return words.Of("not comparable")
 	}
 	return change(*ratio)
 }
 
 // figure is a ratio with two decimals; nothing above zero prints as 0.00.
-func figure(x float64) string {
+func figure(x float64) words.Text {
 	switch {
 	case x < 0.01:
-		return "less than 0.01"
+		return words.Of("less than 0.01")
 	case x > 1000:
-		return "more than 1000"
+		return words.Of("more than 1000")
 	}
-	return fmt.Sprintf("%.2f", x)
+	return words.Fixed(x, 2).Text()
 }

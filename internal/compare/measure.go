@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // Shares of a run that must be measured.
@@ -93,11 +94,12 @@ func isFinite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 
 // quantity is something to compare: a channel, or the difference of two.
 type quantity struct {
-	metric, label, unit string
-	plus, minus         *dust.Series // minus may be nil
-	bgPlus, bgMinus     *dust.Series // background of the two; nil: nothing is subtracted
-	floor               float64      // net values below it are lost in rounding
-	note                string
+	metric, unit    string
+	label           words.Text
+	plus, minus     *dust.Series // minus may be nil
+	bgPlus, bgMinus *dust.Series // background of the two; nil: nothing is subtracted
+	floor           float64      // net values below it are lost in rounding
+	note            words.Text
 }
 
 // hasBackground reports whether a background can be subtracted.

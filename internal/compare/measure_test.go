@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 
 	"github.com/stretchr/testify/require"
 )
@@ -49,7 +50,7 @@ func TestImpossibleValuesAreNotMeasured(t *testing.T) {
 
 // texts are all words of a result for people.
 func texts(res Result) []string {
-	list := append([]string{res.Why, res.DesignWhy, res.Caution, res.Method}, res.Warnings...)
+	list := append([]words.Text{res.Why, res.DesignWhy, res.Caution, res.Method}, res.Warnings...)
 	for _, x := range res.Excluded {
 		list = append(list, x.Name, x.Why)
 	}
@@ -59,7 +60,7 @@ func texts(res Result) []string {
 	if res.Fine != nil {
 		list = append(list, res.Fine.Answer, res.Fine.Why)
 	}
-	return list
+	return words.Strings(list)
 }
 
 // Numbers at the ends of what a float holds give no NaN, no infinity and no

@@ -88,14 +88,14 @@ func TestNetRatioIsTheRatioOfTheSources(t *testing.T) {
 		res := s.compare()
 		require.Equal(t, NetBasis, res.Primary)
 		require.Equal(t, *res.Ratio, *res.Net.Ratio)
-		require.Equal(t, "line on the background sensor", res.Background.Kind)
+		require.Equal(t, "line on the background sensor", res.Background.Kind.String())
 		require.InDelta(t, r.share, *res.Background.Slope, 0.1)
 		require.InEpsilon(t, r.lambda, *res.Background.ClearanceOld, 0.05)
 		require.InEpsilon(t, r.lambda, *res.Background.ClearanceNew, 0.05)
 		raw, line = append(raw, math.Log(*res.Raw.Ratio)), append(line, math.Log(*res.Ratio))
 		s.in.Background = nil
 		c := s.compare()
-		require.Equal(t, "constant", c.Background.Kind)
+		require.Equal(t, "constant", c.Background.Kind.String())
 		constant = append(constant, math.Log(*c.Ratio))
 	}
 	ratio := func(x []float64) float64 { m, _ := meanSD(x); return math.Exp(m) }
@@ -224,6 +224,6 @@ func TestLeftOverDustThatCannotBeTakenOutIsTold(t *testing.T) {
 		}
 	}
 	res := s.compare()
-	require.Equal(t, "as the background sensor reads", res.Background.Kind)
+	require.Equal(t, "as the background sensor reads", res.Background.Kind.String())
 	requireWarning(t, res, "dust of the run before is in 10 runs that began within 60 min of it")
 }

@@ -47,7 +47,7 @@ func TestAnOrderDrawnBeforehandIsGradeA(t *testing.T) {
 	s.in.PlanSeed = 12
 	res := s.compare()
 	require.Equal(t, "B", res.Design)
-	require.Contains(t, res.DesignWhy, "did not come in the order of the plan")
+	require.Contains(t, res.DesignWhy.String(), "did not come in the order of the plan")
 }
 
 // A third setup of the plan is passed over where it is not asked about.

@@ -2,13 +2,13 @@ package compare
 
 import (
 	"errors"
-	"fmt"
 	"math"
 	"slices"
 
 	"dustlog/internal/compare/alternatives"
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 // Outcome is a further quantity that the change may have moved. All of them are
@@ -17,10 +17,10 @@ type Outcome struct {
 	Effect
 	// After less before, for what is a share of time and no level: the median of
 	// all differences between sessions, with its exact interval.
-	Difference     *float64 `json:"difference"`
-	DifferenceLow  *float64 `json:"difference_ci_low"`
-	DifferenceHigh *float64 `json:"difference_ci_high"`
-	Method         string   `json:"method"`
+	Difference     *float64   `json:"difference"`
+	DifferenceLow  *float64   `json:"difference_ci_low"`
+	DifferenceHigh *float64   `json:"difference_ci_high"`
+	Method         words.Text `json:"method"`
 }
 
 // outcomes lists the further quantities that the readings allow.
@@ -42,7 +42,7 @@ func (st *study) outcomes(q quantity) []Outcome {
 }
 
 // ratioOutcome estimates a ratio from ln values of runs or sessions.
-func (st *study) ratioOutcome(key, label, unit, method string, samples []sample) Outcome {
+func (st *study) ratioOutcome(key, unit string, label, method words.Text, samples []sample) Outcome {
 	e := estimateChange(samples, st.in.Confidence)
 	a := analysis{estimate: e}
 	a.readEstimate()
@@ -50,9 +50,9 @@ func (st *study) ratioOutcome(key, label, unit, method string, samples []sample)
 	o.Secondary = true
 	switch {
 	case errors.Is(e.trouble, ErrNoSpread):
-		o.Note = "sessions do not differ at all: no interval"
+		o.Note = words.Of("sessions do not differ at all: no interval")
 	case !e.ok:
-		o.Note = "too little data for an interval"
+		o.Note = words.Of("too little data for an interval")
 	}
 	return o
 }
@@ -61,7 +61,7 @@ func (st *study) ratioOutcome(key, label, unit, method string, samples []sample)
 // it out. Sessions have no task mix here, so all are of one task.
 func (st *study) perSession(ln func(i int) (y float64, ok bool)) (samples []sample) {
 	for i, x := range st.sessions {
-		if x.why != "" {
+		if !x.why.IsZero() {
 			continue
 		}
 		if y, ok := ln(i); ok && isFinite(y) {
@@ -86,10 +86,10 @@ func (st *study) dosePerTask(q quantity) Outcome {
 		}
 		samples = append(samples, st.sample(r, math.Log(nets[i].value)+math.Log(r.seconds()/60)))
 	}
-	o := st.ratioOutcome(q.metric+"_dose_per_task", "dose per task, "+q.label, q.unit+"·min",
-		"net mean of a run × its minutes, adjusted for tasks, by sessions", samples)
+	o := st.ratioOutcome(q.metric+"_dose_per_task", q.unit+"·min", words.Of("dose per task, %s", q.label),
+		words.Of("net mean of a run × its minutes, adjusted for tasks, by sessions"), samples)
 	if left > 0 {
-		o.Note = joinNotes(o.Note, many(left, "run")+" not told from the background left out")
+		o.Note = joined("; ", o.Note, words.Plural(left, "%d run not told from the background left out", "%d runs not told from the background left out", left))
 	}
 	return o
 }
@@ -122,11 +122,11 @@ func (st *study) highest15min(q quantity) Outcome {
 		hours[x.side] = append(hours[x.side], x.end.Sub(x.start).Hours())
 		return math.Log(peak.Mean), true
 	})
-	o := st.ratioOutcome(q.metric+"_highest_15_min", "highest 15 min, "+q.label, q.unit,
-		"highest 15-minute mean of each session with 75 % measured, by sessions", samples)
+	o := st.ratioOutcome(q.metric+"_highest_15_min", q.unit, words.Of("highest 15 min, %s", q.label),
+		words.Of("highest 15-minute mean of each session with 75 %% measured, by sessions"), samples)
 	if old, new := median(hours[before]), median(hours[after]); math.Max(old/new, new/old) > alikeLength {
 		o.CILow, o.CIHigh, o.PValue = nil, nil, nil
-		o.Note = joinNotes(o.Note, fmt.Sprintf("sessions of %.1f h before and %.1f h after: a maximum grows with time, so no interval", old, new))
+		o.Note = joined("; ", o.Note, words.Of("sessions of %.1f h before and %.1f h after: a maximum grows with time, so no interval", old, new))
 	}
 	return o
 }
@@ -136,7 +136,7 @@ func (st *study) timeAbove(q quantity) Outcome {
 	samples := st.perSession(func(i int) (float64, bool) {
 		var above, all float64
 		for _, r := range st.runs {
-			if r.session != i || r.why != "" {
+			if r.session != i || !r.why.IsZero() {
 				continue
 			}
 			spiked := st.spikes.of(q.plus)
@@ -152,25 +152,25 @@ func (st *study) timeAbove(q quantity) Outcome {
 		}
 		return 100 * above / all, all > 0
 	})
-	o := Outcome{Method: "share of the measured task time, median of all differences between sessions (Hodges and Lehmann), exact interval; p by relabelling"}
-	o.Effect = Effect{Metric: q.metric + "_time_above", Label: fmt.Sprintf("time above %g %s, %s", st.in.Level, q.unit, q.label), Unit: "%", Secondary: true, MeanKind: ArithmeticMean}
+	o := Outcome{Method: words.Of("share of the measured task time, median of all differences between sessions (Hodges and Lehmann), exact interval; p by relabelling")}
+	o.Effect = Effect{Metric: q.metric + "_time_above", Label: words.Of("time above %g %s, %s", st.in.Level, q.unit, q.label), Unit: "%", Secondary: true, MeanKind: ArithmeticMean}
 	e := estimateChange(samples, st.in.Confidence) // for its units only: shares have no logarithm to go back from
 	units := e.units
 	o.NBefore, o.NAfter = e.n[before], e.n[after]
 	o.Before, o.After = ptr(e.mean[before]), ptr(e.mean[after])
 	if min(o.NBefore, o.NAfter) < fewestSessions {
-		o.Note = "too little data for an interval"
+		o.Note = words.Of("too little data for an interval")
 		return o
 	}
 	shift, perm, err := sessionShift(units, e.paired, st.in.Confidence)
 	if err != nil {
-		o.Note = err.Error()
+		o.Note = words.OfError(err)
 		return o
 	}
 	o.Difference, o.PValue = ptr(shift.Estimate), ptr(perm.P)
 	o.DifferenceLow, o.DifferenceHigh = ptr(shift.Low), ptr(shift.High)
 	if shift.Coverage < st.in.Confidence-0.005 {
-		o.Note = fmt.Sprintf("so few sessions give an interval of %.0f %% at most", 100*shift.Coverage)
+		o.Note = words.Of("so few sessions give an interval of %.0f %% at most", 100*shift.Coverage)
 	}
 	return o
 }
@@ -200,10 +200,10 @@ func sessionShift(units [sides][]float64, paired bool, confidence float64) (alte
 // clearance compares how fast the air clears after work; nil if no decay was seen.
 func (st *study) clearance(q quantity) *Outcome {
 	var decays []decay
-	method := "rate of the falls after work above the background, geometric mean by session"
+	method := words.Of("rate of the falls after work above the background, geometric mean by session")
 	if w := st.in.ClearanceWindow; w.High > 0 {
 		decays = st.decaysInWindow(q, w)
-		method = fmt.Sprintf("slope of ln %s from %g down to %g %s after work, geometric mean by session", q.label, w.High, w.Low, q.unit)
+		method = words.Of("slope of ln %s from %g down to %g %s after work, geometric mean by session", q.label, w.High, w.Low, q.unit)
 	} else {
 		decays = st.groundOf(q).decays
 	}
@@ -220,7 +220,7 @@ func (st *study) clearance(q quantity) *Outcome {
 		}
 		return sum / n, n > 0
 	})
-	o := st.ratioOutcome(q.metric+"_clearance", "clearance rate, "+q.label, "1/h", method, samples)
+	o := st.ratioOutcome(q.metric+"_clearance", "1/h", words.Of("clearance rate, %s", q.label), method, samples)
 	return &o
 }
 
@@ -242,9 +242,9 @@ func (st *study) exhaustToRoom(q quantity) *Outcome {
 			samples = append(samples, st.sample(r, math.Log(out)-math.Log(here)))
 		}
 	}
-	o := st.ratioOutcome(q.metric+"_exhaust_to_room", "outlet ÷ here, "+q.label, "1",
-		"mean at the outlet over mean here, run by run, adjusted for tasks, by sessions", samples)
-	o.Note = joinNotes(o.Note, "two sensors: exchange them for half of the runs, and the mean of the two ln ratios is free of their gains")
+	o := st.ratioOutcome(q.metric+"_exhaust_to_room", "1", words.Of("outlet ÷ here, %s", q.label),
+		words.Of("mean at the outlet over mean here, run by run, adjusted for tasks, by sessions"), samples)
+	o.Note = joined("; ", o.Note, words.Of("two sensors: exchange them for half of the runs, and the mean of the two ln ratios is free of their gains"))
 	return &o
 }
 
@@ -267,11 +267,4 @@ func adjustSecondary(res *Result) {
 	for i, adjusted := range Holm(p) {
 		rows[i].PAdjusted = ptr(adjusted)
 	}
-}
-
-func joinNotes(a, b string) string {
-	if a == "" {
-		return b
-	}
-	return a + "; " + b
 }

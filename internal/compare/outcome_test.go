@@ -14,7 +14,7 @@ import (
 func (r Result) outcome(t *testing.T, label string) Outcome {
 	t.Helper()
 	for _, o := range r.Outcomes {
-		if contains(o.Label, label) {
+		if contains(o.Label.String(), label) {
 			return o
 		}
 	}
@@ -78,7 +78,7 @@ func TestHighest15Minutes(t *testing.T) {
 	require.NotNil(t, o.Ratio)
 	require.Nil(t, o.CILow)
 	require.Nil(t, o.PAdjusted)
-	require.Contains(t, o.Note, "grows with time")
+	require.Contains(t, o.Note.String(), "grows with time")
 }
 
 func meanLn(t *testing.T, x []float64) float64 {
@@ -103,7 +103,7 @@ func TestTimeAboveALevel(t *testing.T) {
 	require.InDelta(t, perm.P, *o.PValue, 1e-9)
 	s.in.Level = 0
 	for _, o := range s.compare().Outcomes {
-		require.NotContains(t, o.Label, "time above")
+		require.NotContains(t, o.Label.String(), "time above")
 	}
 }
 
@@ -125,7 +125,7 @@ func TestExhaustAgainstRoom(t *testing.T) {
 	require.NoError(t, err)
 	require.InEpsilon(t, want.Ratio, *o.Ratio, 1e-9)
 	require.InEpsilon(t, want.High, *o.CIHigh, 1e-9)
-	require.Contains(t, o.Note, "exchange them for half of the runs")
+	require.Contains(t, o.Note.String(), "exchange them for half of the runs")
 }
 
 // An air cleaner that doubles the clearance: the rate is found under each setup,

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // Verdict is the answer in words. "No reduction shown" is never "no reduction".
@@ -31,32 +32,32 @@ const (
 // Result is what every output renders. Keys are only ever added. A nil number
 // is one that could not be computed; Why says why.
 type Result struct {
-	Schema            int      `json:"schema"`
-	Metric            string   `json:"metric"`
-	Unit              string   `json:"unit"`
-	Sensor            string   `json:"sensor"`
-	Position          string   `json:"position"`
-	BackgroundSensor  string   `json:"background_sensor"` // "" if nothing was subtracted
-	Before            string   `json:"before"`
-	After             string   `json:"after"`
-	UnitOfReplication string   `json:"unit_of_replication"`
-	NBefore           int      `json:"n_before"`
-	NAfter            int      `json:"n_after"`
-	GMBefore          *float64 `json:"gm_before"` // in Unit, task-adjusted, above background
-	GMAfter           *float64 `json:"gm_after"`
-	Ratio             *float64 `json:"ratio"` // after / before
-	CILow             *float64 `json:"ci_low"`
-	CIHigh            *float64 `json:"ci_high"`
-	Confidence        float64  `json:"confidence"`
-	PValue            *float64 `json:"p_value"`
-	PermutationP      *float64 `json:"permutation_p_value"`
-	ChangePercent     *float64 `json:"change_percent"` // 100·(ratio − 1): a reduction is negative
-	SmallestChange    float64  `json:"smallest_change_percent"`
-	Verdict           Verdict  `json:"verdict"`
-	Why               string   `json:"why"`
-	Design            string   `json:"design_grade"` // A–D
-	DesignWhy         string   `json:"design_why"`
-	Method            string   `json:"method"`
+	Schema            int        `json:"schema"`
+	Metric            string     `json:"metric"`
+	Unit              string     `json:"unit"`
+	Sensor            string     `json:"sensor"`
+	Position          string     `json:"position"`
+	BackgroundSensor  string     `json:"background_sensor"` // "" if nothing was subtracted
+	Before            string     `json:"before"`
+	After             string     `json:"after"`
+	UnitOfReplication string     `json:"unit_of_replication"`
+	NBefore           int        `json:"n_before"`
+	NAfter            int        `json:"n_after"`
+	GMBefore          *float64   `json:"gm_before"` // in Unit, task-adjusted, above background
+	GMAfter           *float64   `json:"gm_after"`
+	Ratio             *float64   `json:"ratio"` // after / before
+	CILow             *float64   `json:"ci_low"`
+	CIHigh            *float64   `json:"ci_high"`
+	Confidence        float64    `json:"confidence"`
+	PValue            *float64   `json:"p_value"`
+	PermutationP      *float64   `json:"permutation_p_value"`
+	ChangePercent     *float64   `json:"change_percent"` // 100·(ratio − 1): a reduction is negative
+	SmallestChange    float64    `json:"smallest_change_percent"`
+	Verdict           Verdict    `json:"verdict"`
+	Why               words.Text `json:"why"`
+	Design            string     `json:"design_grade"` // A–D
+	DesignWhy         words.Text `json:"design_why"`
+	Method            words.Text `json:"method"`
 
 	// Two-sample (false) or one difference per day (true).
 	Paired bool `json:"paired_by_day"`
@@ -71,24 +72,24 @@ type Result struct {
 	TrendHigh          *float64        `json:"trend_ci_high"`
 	Coverage           []SetupCoverage `json:"coverage"`
 
-	Sessions []Session   `json:"sessions"`
-	Excluded []Exclusion `json:"excluded"`
-	Fine     *FineChips  `json:"fine_or_chips"` // nil if the sensor sends no coarser channel
-	Bins     []Effect    `json:"by_size"`
-	Warnings []string    `json:"warnings"`
+	Sessions []Session    `json:"sessions"`
+	Excluded []Exclusion  `json:"excluded"`
+	Fine     *FineChips   `json:"fine_or_chips"` // nil if the sensor sends no coarser channel
+	Bins     []Effect     `json:"by_size"`
+	Warnings []words.Text `json:"warnings"`
 
 	// GeometricMean or ArithmeticMean: what gm_before and gm_after are.
 	MeanKind string `json:"mean_kind"`
 	// One plain sentence for the first screen about what else may account for the
 	// difference; "" if the design leaves little.
-	Caution string `json:"caution"`
+	Caution words.Text `json:"caution"`
 
 	// The same runs as measured and with background, tail and left-over dust
 	// reckoned with: Primary names the one that Ratio is, PrimaryWhy says why.
 	Raw        Effect     `json:"raw"`
 	Net        *Effect    `json:"net"` // nil if no background is known
 	Primary    string     `json:"primary_basis"`
-	PrimaryWhy string     `json:"primary_basis_why"`
+	PrimaryWhy words.Text `json:"primary_basis_why"`
 	Background Background `json:"background"`
 	// The grade by the order of the sessions alone, before confounders lower it.
 	DesignByOrder string       `json:"design_grade_by_order"`
@@ -111,6 +112,9 @@ type Result struct {
 	Setups []Against `json:"setups,omitempty"`
 }
 
+// pairedDay is the other unit of replication beside the session.
+const pairedDay = "paired day"
+
 // The bases of a comparison.
 const (
 	RawBasis = "raw"
@@ -121,9 +125,9 @@ const (
 type Background struct {
 	// "none", "as the background sensor reads", "background sensor + offset",
 	// "line on the background sensor" or "constant".
-	Kind      string   `json:"kind"`
-	Intercept *float64 `json:"intercept"` // a of Cbg = a + b·Cout, in the result's unit
-	Slope     *float64 `json:"slope"`     // b; nil if there is no background sensor
+	Kind      words.Text `json:"kind"`
+	Intercept *float64   `json:"intercept"` // a of Cbg = a + b·Cout, in the result's unit
+	Slope     *float64   `json:"slope"`     // b; nil if there is no background sensor
 	// Standard uncertainty of Cbg where the background sensor reads its usual level.
 	Uncertainty   *float64 `json:"standard_uncertainty"`
 	IdleMinutes   float64  `json:"idle_minutes"`
@@ -163,9 +167,9 @@ type Session struct {
 
 // Exclusion is something that was left out of the comparison, and why.
 type Exclusion struct {
-	What string `json:"what"` // "run", "session" or "task"
-	Name string `json:"name"`
-	Why  string `json:"why"`
+	What string     `json:"what"` // "run", "session" or "task"
+	Name words.Text `json:"name"`
+	Why  words.Text `json:"why"`
 }
 
 // SetupCoverage says how much of the runs under one setup was measured and used.
@@ -181,32 +185,32 @@ type SetupCoverage struct {
 
 // Effect is a ratio after/before of one channel with its interval.
 type Effect struct {
-	Metric  string   `json:"metric"`
-	Label   string   `json:"label"`
-	Unit    string   `json:"unit"`
-	NBefore int      `json:"n_before"`
-	NAfter  int      `json:"n_after"`
-	Before  *float64 `json:"gm_before"`
-	After   *float64 `json:"gm_after"`
-	Ratio   *float64 `json:"ratio"`
-	CILow   *float64 `json:"ci_low"`
-	CIHigh  *float64 `json:"ci_high"`
-	PValue  *float64 `json:"p_value"`
+	Metric  string     `json:"metric"`
+	Label   words.Text `json:"label"`
+	Unit    string     `json:"unit"`
+	NBefore int        `json:"n_before"`
+	NAfter  int        `json:"n_after"`
+	Before  *float64   `json:"gm_before"`
+	After   *float64   `json:"gm_after"`
+	Ratio   *float64   `json:"ratio"`
+	CILow   *float64   `json:"ci_low"`
+	CIHigh  *float64   `json:"ci_high"`
+	PValue  *float64   `json:"p_value"`
 	// Holm-adjusted over the secondary rows; nil for the primary outcome.
-	PAdjusted *float64 `json:"p_value_holm"`
-	Secondary bool     `json:"secondary"`
-	Note      string   `json:"note"` // "" or what limits this row
+	PAdjusted *float64   `json:"p_value_holm"`
+	Secondary bool       `json:"secondary"`
+	Note      words.Text `json:"note"` // "" or what limits this row
 	// GeometricMean or ArithmeticMean: what Before and After are.
 	MeanKind string `json:"mean_kind"`
 }
 
 // FineChips answers whether fine dust fell as much as the coarse part.
 type FineChips struct {
-	Fine     Effect   `json:"fine"`   // PM2.5
-	Coarse   Effect   `json:"coarse"` // PM10 − PM2.5
-	Contrast *float64 `json:"fine_ratio_over_coarse_ratio"`
-	CILow    *float64 `json:"ci_low"`
-	CIHigh   *float64 `json:"ci_high"`
-	Answer   string   `json:"answer"`
-	Why      string   `json:"why"`
+	Fine     Effect     `json:"fine"`   // PM2.5
+	Coarse   Effect     `json:"coarse"` // PM10 − PM2.5
+	Contrast *float64   `json:"fine_ratio_over_coarse_ratio"`
+	CILow    *float64   `json:"ci_low"`
+	CIHigh   *float64   `json:"ci_high"`
+	Answer   words.Text `json:"answer"`
+	Why      words.Text `json:"why"`
 }

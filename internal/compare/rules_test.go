@@ -53,8 +53,8 @@ func TestCompareRefusesTheQuestion(t *testing.T) {
 // excluded finds the reason why something was left out.
 func excluded(res Result, what, name string) string {
 	for _, x := range res.Excluded {
-		if x.What == what && contains(x.Name, name) {
-			return x.Why
+		if x.What == what && contains(x.Name.String(), name) {
+			return x.Why.String()
 		}
 	}
 	return ""
@@ -130,7 +130,7 @@ func TestCompareRepeatsWithEverythingIn(t *testing.T) {
 	}
 	res := s.compare()
 	require.Equal(t, NoReductionShown, res.Verdict)
-	require.Contains(t, res.Why, "hangs on the readings and runs that were left out")
+	require.Contains(t, res.Why.String(), "hangs on the readings and runs that were left out")
 	requireWarning(t, res, "0 of 4 runs before, 2 of 6 after")
 }
 
@@ -160,7 +160,7 @@ func TestCompareSplitsSessionsBySetupAndDay(t *testing.T) {
 	require.Equal(t, TooLittleData, res.Verdict)
 	require.Nil(t, res.CILow)
 	require.NotNil(t, res.Ratio)
-	require.Contains(t, res.Why, "hint, not a result")
+	require.Contains(t, res.Why.String(), "hint, not a result")
 }
 
 func TestComparePauseDoesNotMakeASession(t *testing.T) {
@@ -202,7 +202,7 @@ func TestCompareWithoutDiary(t *testing.T) {
 	res := s.compare() // 4 min a day is less than 15
 	require.Equal(t, TooLittleData, res.Verdict)
 	require.Contains(t, excluded(res, "run", "2024-05-06"), "15 min needed")
-	require.Contains(t, res.Why, "There is no diary")
+	require.Contains(t, res.Why.String(), "There is no diary")
 
 	s = newShop(t)
 	day := monday
@@ -227,7 +227,7 @@ func TestCompareWithoutCommonTask(t *testing.T) {
 	}
 	res := s.compare()
 	require.Equal(t, TooLittleData, res.Verdict)
-	require.Contains(t, res.Why, "No task was done under both setups")
+	require.Contains(t, res.Why.String(), "No task was done under both setups")
 	require.Nil(t, res.Ratio)
 	require.NotEmpty(t, excluded(res, "task", "sanding"))
 }
@@ -254,7 +254,7 @@ func TestCompareFewDistinctSituations(t *testing.T) {
 	s.setup("new hood", monday.AddDate(0, 0, 3))
 	res := s.compare()
 	require.Equal(t, TooLittleData, res.Verdict)
-	require.Contains(t, res.Why, "no measured work under “new hood”")
+	require.Contains(t, res.Why.String(), "no measured work under “new hood”")
 	require.Equal(t, "D", res.Design)
 	require.NotNil(t, res.SessionsNeeded)
 
@@ -262,7 +262,7 @@ func TestCompareFewDistinctSituations(t *testing.T) {
 	s.blocks([]float64{100, 100, 100}, []float64{100, 100, 100})
 	res = s.compare()
 	require.Equal(t, TooLittleData, res.Verdict)
-	require.Contains(t, res.Why, "do not differ at all")
+	require.Contains(t, res.Why.String(), "do not differ at all")
 }
 
 func TestCompareSaysHowManyMoreSessions(t *testing.T) {
@@ -276,8 +276,8 @@ func TestCompareSaysHowManyMoreSessions(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, int(n)+1, *res.SessionsNeeded)
 	require.Equal(t, int(n)+1-3, *res.MoreSessions)
-	require.Contains(t, res.Why, fmt.Sprintf("About %d more sessions", int(n)+1-3))
-	require.Contains(t, res.Why, "not the same as no reduction")
+	require.Contains(t, res.Why.String(), fmt.Sprintf("About %d more sessions", int(n)+1-3))
+	require.Contains(t, res.Why.String(), "not the same as no reduction")
 }
 
 func mustLogs(t *testing.T, x ...float64) []float64 {
@@ -300,7 +300,7 @@ func TestComparePermutationGuard(t *testing.T) {
 	res := s.compare()
 	require.InDelta(t, 4.0/70, *res.PermutationP, 1e-12)
 	require.Equal(t, NoReductionShown, res.Verdict)
-	require.Contains(t, res.Why, "in 5.7 % of cases")
+	require.Contains(t, res.Why.String(), "in 5.7 % of cases")
 }
 
 // Any diary at all, however odd, gives a result or an error, never a panic, and

@@ -2,19 +2,17 @@ package compare
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // leastUndiaried is how much of a session must be measured if no diary says
 // when work was done.
 const leastUndiaried = 15 * time.Minute
-
-const changedSetup = "the setup changed while it ran"
 
 // run is one task from start to stop under one setup.
 type run struct {
@@ -23,7 +21,8 @@ type run struct {
 	session        int // index into study.sessions
 	start, stop    time.Time
 	measured       measured
-	why            string // why it is left out; "" if it is in
+	changed        bool       // the setup changed while it ran
+	why            words.Text // why it is left out; says nothing if it is in
 	// Seconds that must be measured here and by the background sensor.
 	need, needBackground float64
 	tailEnd              time.Time     // to here its dust counts
@@ -40,7 +39,7 @@ type session struct {
 	side       side
 	setup      string
 	start, end time.Time
-	why        string // why it is left out
+	why        words.Text // why it is left out
 }
 
 // study is what the diary and the readings say about the two setups.
@@ -86,7 +85,8 @@ func newStudy(in Input) *study {
 
 // addTask adds the task's run. It reports whether the task concerns the setups.
 func (st *study) addTask(t dust.Task) bool {
-	name := fmt.Sprintf("%s %s", t.Name, t.Start.In(st.in.Zone).Format("2006-01-02 15:04"))
+	name := words.Of("%s %s", t.Name, words.Time(t.Start.In(st.in.Zone), "2006-01-02 15:04"))
+	changedSetup := words.Of("the setup changed while it ran")
 	stop := t.Stop
 	if t.Running() {
 		stop = t.Start.Add(time.Millisecond)
@@ -103,21 +103,21 @@ func (st *study) addTask(t dust.Task) bool {
 	r := run{task: t.Name, material: t.Material, start: t.Start, stop: stop}
 	switch {
 	case t.Running():
-		r.why = "still running"
+		r.why = words.Of("still running")
 	case t.Check() != nil:
-		r.why = "its start and stop make no sense"
+		r.why = words.Of("its start and stop make no sense")
 	case !s.contains(t.Start, stop):
-		r.why, r.stop = changedSetup, s.to
+		r.why, r.stop, r.changed = changedSetup, s.to, true
 	default:
 		r.need, r.needBackground = leastMeasured*r.seconds(), leastBackground*r.seconds()
 		r.idle, r.quiet, r.tailEnd = around(st.tasks, t, s.to)
 		r.measured = measure(st.in.series(st.in.Metric), t.Start, stop, st.lookFor(rules{}))
 		if r.measured.seconds < r.need {
-			r.why = fmt.Sprintf("measured for %.0f %% of its time, %.0f %% needed", math.Floor(100*r.measured.seconds/r.seconds()), 100*leastMeasured)
+			r.why = words.Of("measured for %.0f %% of its time, %.0f %% needed", math.Floor(100*r.measured.seconds/r.seconds()), 100*leastMeasured)
 		}
 	}
 	st.add(s, r)
-	if r.why != "" {
+	if !r.why.IsZero() {
 		st.exclude("run", name, r.why)
 	}
 	return true
@@ -151,7 +151,7 @@ func (st *study) sideOf(setup string) side {
 	return before
 }
 
-func (st *study) exclude(what, name, why string) {
+func (st *study) exclude(what string, name, why words.Text) {
 	st.excluded = append(st.excluded, Exclusion{What: what, Name: name, Why: why})
 }
 
@@ -196,8 +196,8 @@ func (st *study) addDay(s spell, series *dust.Series, from, to time.Time) {
 	r := run{start: start, stop: stop, need: leastUndiaried.Seconds(), measured: measure(series, start, stop, st.lookFor(rules{}))}
 	r.needBackground = leastBackground * r.measured.seconds
 	if r.measured.seconds < r.need {
-		r.why = fmt.Sprintf("measured for %.0f min, %.0f min needed", r.measured.seconds/60, leastUndiaried.Minutes())
-		st.exclude("run", start.In(st.in.Zone).Format("2006-01-02 15:04"), r.why)
+		r.why = words.Of("measured for %.0f min, %.0f min needed", r.measured.seconds/60, leastUndiaried.Minutes())
+		st.exclude("run", words.Time(start.In(st.in.Zone), "2006-01-02 15:04").Text(), r.why)
 	}
 	st.add(s, r)
 }
@@ -216,28 +216,28 @@ func (st *study) dropThinSessions() {
 		for _, r := range st.runs {
 			if r.session == i {
 				seen++
-				if r.why == "" {
+				if r.why.IsZero() {
 					kept++
 				}
 			}
 		}
 		if float64(kept) < leastMeasured*float64(seen) {
-			st.dropSession(i, fmt.Sprintf("only %d of its %s can be used, %.0f %% needed", kept, many(seen, "run"), 100*leastMeasured))
+			st.dropSession(i, words.Plural(seen, "only %[2]d of its %[1]d run can be used, %.0[3]f %% needed", "only %[2]d of its %[1]d runs can be used, %.0[3]f %% needed", seen, kept, 100*leastMeasured))
 		}
 	}
 }
 
 // dropSession leaves session i out, once.
-func (st *study) dropSession(i int, why string) {
+func (st *study) dropSession(i int, why words.Text) {
 	x := &st.sessions[i]
-	if x.why != "" {
+	if !x.why.IsZero() {
 		return
 	}
 	x.why = why
 	st.exclude("session", st.sessionName(i), why)
 }
 
-func (st *study) sessionName(i int) string {
+func (st *study) sessionName(i int) words.Text {
 	x := st.sessions[i]
-	return fmt.Sprintf("%s %s, %s", x.day, x.start.In(st.in.Zone).Format("15:04"), x.setup)
+	return words.Of("%s %s, %s", words.Day(x.day), words.Clock(x.start.In(st.in.Zone)), x.setup)
 }

@@ -6,9 +6,9 @@ import (
 	"math"
 	"slices"
 	"strconv"
-	"strings"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // Against is one setup held against the reference, as one of several.
@@ -127,12 +127,11 @@ func (x *Against) judge(strict Result, m int, stopped string) {
 	if x.Verdict == alone || !alone.claimsChange() {
 		return
 	}
-	text := fmt.Sprintf("Asked alone the verdict would be “%s”", alone)
 	if stopped != "" {
-		x.Why = text + fmt.Sprintf("; but with %d setups asked about at once, and no change shown for “%s” with its smaller p, none may be claimed here (Holm 1979). No reduction is shown, which is not the same as no reduction.", m, stopped)
+		x.Why = words.Of("Asked alone the verdict would be “%s”; but with %d setups asked about at once, and no change shown for “%s” with its smaller p, none may be claimed here (Holm 1979). No reduction is shown, which is not the same as no reduction.", alone.Text(), m, stopped)
 		return
 	}
-	x.Why = strings.TrimSpace(x.Why + " " + text + fmt.Sprintf("; with %d setups asked about at once the interval must be wider (%.4g %%).", m, 100*x.StepConfidence))
+	x.Why = sentences(x.Why, words.Of("Asked alone the verdict would be “%s”; with %d setups asked about at once the interval must be wider (%.4g %%).", alone.Text(), m, 100*x.StepConfidence))
 }
 
 // SetupsByRatio orders the list from the lowest ratio to the highest; those

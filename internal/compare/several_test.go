@@ -41,7 +41,7 @@ func TestSeveralAreEachHeldAgainstTheFirst(t *testing.T) {
 	require.InDelta(t, 0.95, c.StepConfidence, 1e-12)
 	require.Less(t, *b.StepLow, *b.CILow)
 	require.Equal(t, ReducedUncertain, b.Verdict, "its 97.5 % interval passes 0.7")
-	require.Contains(t, b.Why, "Asked alone the verdict would be “reduced enough”")
+	require.Contains(t, b.Why.String(), "Asked alone the verdict would be “reduced enough”")
 	require.Equal(t, NoReductionShown, c.Verdict)
 	require.Equal(t, []string{"B", "C"}, []string{res.SetupsByRatio()[0].After, res.SetupsByRatio()[1].After})
 	_, err = json.Marshal(res)
@@ -62,10 +62,10 @@ func TestHolmTakesBackWhatManyQuestionsWouldClaim(t *testing.T) {
 	require.NoError(t, err)
 	for _, x := range res.Setups {
 		require.Equal(t, NoReductionShown, x.Verdict)
-		require.Contains(t, x.Why, "Asked alone the verdict would be")
+		require.Contains(t, x.Why.String(), "Asked alone the verdict would be")
 		require.InEpsilon(t, 2**alone.PValue, *x.PHolm, 1e-9)
 	}
-	require.Contains(t, res.Setups[1].Why, "with its smaller p")
+	require.Contains(t, res.Setups[1].Why.String(), "with its smaller p")
 }
 
 func TestTwoAreNoSeveral(t *testing.T) {

@@ -4,25 +4,29 @@ import (
 	"strings"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 // coarseNote limits every row above about 2.5 µm.
-const coarseNote = "indicative: many optical sensors work out coarse dust from the fine signal"
+func coarseNote() words.Text {
+	return words.Of("indicative: many optical sensors work out coarse dust from the fine signal")
+}
 
 // channel is the quantity of one channel.
 func (st *study) channel(c dust.Channel) quantity {
 	q := quantity{
-		metric: c.Key(), label: c.Label(), unit: c.Unit(), floor: netFloor(c),
+		metric: c.Key(), label: exposure.ChannelText(c), unit: c.Unit(), floor: netFloor(c),
 		plus: st.in.series(c), bgPlus: st.in.background(c),
 	}
 	if c == dust.PM4 || c == dust.PM10 || c == dust.PM10Atm {
-		q.note = coarseNote
+		q.note = coarseNote()
 	}
 	return q
 }
 
 // between is the quantity of what plus holds and minus does not.
-func (st *study) between(plus, minus dust.Channel, label string) quantity {
+func (st *study) between(plus, minus dust.Channel, label words.Text) quantity {
 	q := st.channel(plus)
 	q.metric = strings.TrimSuffix(plus.Key(), "_"+unitKey(plus)) + "_minus_" + minus.Key()
 	q.label = label
@@ -43,7 +47,7 @@ func (st *study) has(c dust.Channel) bool {
 // edge is a size limit in µm and the channel that counts from it or up to it.
 type edge struct {
 	channel dust.Channel
-	size    string
+	size    words.Number
 	coarse  bool
 }
 
@@ -71,23 +75,25 @@ func (st *study) sizes() []quantity {
 	}
 	if edges := st.present(largerThan); len(edges) > 0 {
 		for i, e := range edges[:len(edges)-1] {
-			list = append(list, st.bin(e.channel, edges[i+1].channel, e.size+"–"+edges[i+1].size+" µm", e.coarse))
+			list = append(list, st.bin(e.channel, edges[i+1].channel, sizeRange(e.size, edges[i+1].size), e.coarse))
 		}
 		last := edges[len(edges)-1]
 		q := st.channel(last.channel)
 		if last.coarse {
-			q.note = coarseNote
+			q.note = coarseNote()
 		}
 		list = append(list, q)
 	}
 	if edges := st.present(upTo); len(edges) > 0 {
 		list = append(list, st.channel(edges[0].channel))
 		for i, e := range edges[1:] {
-			list = append(list, st.bin(e.channel, edges[i].channel, edges[i].size+"–"+e.size+" µm", e.coarse))
+			list = append(list, st.bin(e.channel, edges[i].channel, sizeRange(edges[i].size, e.size), e.coarse))
 		}
 	}
 	return list
 }
+
+func sizeRange(from, to words.Number) words.Text { return words.Of("%s–%s µm", from, to) }
 
 func (st *study) present(edges []edge) []edge {
 	var out []edge
@@ -99,11 +105,11 @@ func (st *study) present(edges []edge) []edge {
 	return out
 }
 
-func (st *study) bin(plus, minus dust.Channel, label string, coarse bool) quantity {
+func (st *study) bin(plus, minus dust.Channel, label words.Text, coarse bool) quantity {
 	q := st.between(plus, minus, label)
-	q.note = ""
+	q.note = words.Text{}
 	if coarse {
-		q.note = coarseNote
+		q.note = coarseNote()
 	}
 	return q
 }
@@ -124,25 +130,25 @@ func (st *study) bySize() []Effect {
 func (st *study) effect(q quantity) (row Effect, word Verdict) {
 	a := st.analyse(q, rules{})
 	row = st.row(q, a)
-	row.Note = strings.Join(st.effectNotes(q, a), "; ")
+	row.Note = joined("; ", st.effectNotes(q, a)...)
 	word, _ = a.word(st.in.SmallestChangePercent/100, st.in.Confidence)
 	return row, word
 }
 
-func (st *study) effectNotes(q quantity, a analysis) []string {
-	var notes []string
-	add := func(when bool, text string) {
-		if when && text != "" {
+func (st *study) effectNotes(q quantity, a analysis) []words.Text {
+	var notes []words.Text
+	add := func(when bool, text words.Text) {
+		if when {
 			notes = append(notes, text)
 		}
 	}
 	add(true, q.note)
-	add(!q.hasBackground() && st.in.Background != nil, "no background of this channel was subtracted")
+	add(!q.hasBackground() && st.in.Background != nil, words.Of("no background of this channel was subtracted"))
 	lost := a.nonDetects[before] + a.nonDetects[after]
-	add(lost > 0, many(lost, "run")+" not told from the background")
-	add(a.arithmetic, "arithmetic means, Fieller interval")
-	add(a.noSpread, "sessions do not differ at all: no interval")
-	add(st.noDiary, "no diary: no interval")
-	add(!a.ok && !a.noSpread && !st.noDiary, "too little data for an interval")
+	add(lost > 0, words.Plural(lost, "%d run not told from the background", "%d runs not told from the background", lost))
+	add(a.arithmetic, words.Of("arithmetic means, Fieller interval"))
+	add(a.noSpread, words.Of("sessions do not differ at all: no interval"))
+	add(st.noDiary, words.Of("no diary: no interval"))
+	add(!a.ok && !a.noSpread && !st.noDiary, words.Of("too little data for an interval"))
 	return notes
 }

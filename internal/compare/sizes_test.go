@@ -51,16 +51,16 @@ func TestFineOrChips(t *testing.T) {
 	require.InEpsilon(t, want.Low, *f.CILow, 1e-9)
 	require.InEpsilon(t, want.High, *f.CIHigh, 1e-9)
 	require.InEpsilon(t, *f.Fine.Ratio / *f.Coarse.Ratio, *f.Contrast, 1e-9)
-	require.Equal(t, "no fall of fine dust is shown; coarse dust fell, and more than fine dust", f.Answer)
-	require.Contains(t, f.Why, "indicative")
-	require.Contains(t, f.Why, "Fine dust (PM2.5) was 17 % lower and coarse dust (PM10 − PM2.5) 83 % lower")
-	require.Contains(t, f.Why, "Chips themselves are too large for the sensor and are not measured.")
+	require.Equal(t, "no fall of fine dust is shown; coarse dust fell, and more than fine dust", f.Answer.String())
+	require.Contains(t, f.Why.String(), "indicative")
+	require.Contains(t, f.Why.String(), "Fine dust (PM2.5) was 17 % lower and coarse dust (PM10 − PM2.5) 83 % lower")
+	require.Contains(t, f.Why.String(), "Chips themselves are too large for the sensor and are not measured.")
 
 	// The other way round in time: nothing fell, so neither did better.
 	s.in.Before, s.in.After = s.in.After, s.in.Before
 	f = s.compare().Fine
 	require.InEpsilon(t, 1/want.Ratio, *f.Contrast, 1e-9)
-	require.Equal(t, "no fall of fine dust is shown; coarse dust rose", f.Answer)
+	require.Equal(t, "no fall of fine dust is shown; coarse dust rose", f.Answer.String())
 }
 
 func TestFineOrChipsWhenBothFell(t *testing.T) {
@@ -80,7 +80,7 @@ func TestFineOrChipsWhenBothFell(t *testing.T) {
 		return coarseBy(x)
 	}
 	s.blocks(fineOld, half)
-	require.Equal(t, "fine dust fell too, and coarse dust more", s.compare().Fine.Answer)
+	require.Equal(t, "fine dust fell too, and coarse dust more", s.compare().Fine.Answer.String())
 }
 
 // What a study can say of fine and coarse dust, by what is shown of each.
@@ -105,7 +105,7 @@ func TestFineAnswers(t *testing.T) {
 		{Increased, Increased, lower, "fine dust rose; coarse dust rose"},
 	} {
 		e := estimate{ok: true, ratio: LogRatio{Low: 0.9 * c.contrast, High: 1.1 * c.contrast}, perm: Permutation{P: 0.01, Smallest: 0.01}}
-		require.Equal(t, c.want, fallWords(c.fine, c.coarse, fellMore(e, 0.05)))
+		require.Equal(t, c.want, fallText(c.fine, c.coarse, fellMore(e, 0.05)).String())
 	}
 }
 
@@ -121,8 +121,8 @@ func TestFineOrChipsOfASensorThatMultiplies(t *testing.T) {
 			s.derive(dust.PM10, pm10)
 			s.blocks([]float64{100.13, 140.77, 90.41, 120.9, 160.3}, []float64{80.2, 110.9, 85.7, 105.1, 125.6})
 			f := s.compare().Fine
-			require.Equal(t, want, f.Answer)
-			require.Contains(t, f.Why, "which real dust never does")
+			require.Equal(t, want, f.Answer.String())
+			require.Contains(t, f.Why.String(), "which real dust never does")
 			require.InEpsilon(t, 1, *f.Contrast, 1e-3)
 		})
 	}
@@ -144,9 +144,9 @@ func TestFineOrChipsNearTheBackground(t *testing.T) {
 	})
 	s.blocks([]float64{412, 655, 301, 518, 730}, []float64{205, 160, 130, 241, 118})
 	f := s.compare().Fine
-	require.Equal(t, "cannot tell: in 5 of 10 runs fine or coarse dust cannot be told from the background", f.Answer)
-	require.Contains(t, f.Why, "5 sessions before and 0 after")
-	require.NotContains(t, f.Why, "NaN")
+	require.Equal(t, "cannot tell: in 5 of 10 runs fine or coarse dust cannot be told from the background", f.Answer.String())
+	require.Contains(t, f.Why.String(), "5 sessions before and 0 after")
+	require.NotContains(t, f.Why.String(), "NaN")
 }
 
 func TestFineOrChipsWithoutReadingsOfBoth(t *testing.T) {
@@ -155,14 +155,14 @@ func TestFineOrChipsWithoutReadingsOfBoth(t *testing.T) {
 	s.in.Series = append(s.in.Series, dust.NewSeries(s.in.Series[0].Sensor, dust.PM10))
 	require.NoError(t, s.in.Series[1].Append(monday, 1000, 0)) // one reading of PM10 in all
 	f := s.compare().Fine
-	require.Equal(t, "cannot tell: 10 of 10 runs lack readings of fine or coarse dust", f.Answer)
+	require.Equal(t, "cannot tell: 10 of 10 runs lack readings of fine or coarse dust", f.Answer.String())
 
 	s = newShop(t)
 	s.derive(dust.PM10, func(x float64) float64 { return 2*x + x*x/1000 })
 	s.blocks(welchOld[:2], welchNew)
 	f = s.compare().Fine
-	require.Equal(t, "cannot tell: too little data", f.Answer)
-	require.Contains(t, f.Why, "2 sessions before and 5 after")
+	require.Equal(t, "cannot tell: too little data", f.Answer.String())
+	require.Contains(t, f.Why.String(), "2 sessions before and 5 after")
 
 	s = newShop(t)
 	s.derive(dust.PM10, func(x float64) float64 { return 2*x + x*x/1000 })
@@ -171,7 +171,7 @@ func TestFineOrChipsWithoutReadingsOfBoth(t *testing.T) {
 	for i := range 6 {
 		s.run([]string{"sanding", "sawing"}[i/3], monday.AddDate(0, 0, i), runLength, flat(float64(100+i)))
 	}
-	require.Equal(t, "cannot tell: no task was done under both setups", s.compare().Fine.Answer)
+	require.Equal(t, "cannot tell: no task was done under both setups", s.compare().Fine.Answer.String())
 }
 
 func TestNoFineOrChipsWithoutCoarse(t *testing.T) {
@@ -192,7 +192,7 @@ func TestBySizeUsesDifferentialCounts(t *testing.T) {
 	res := s.compare()
 	var labels, keys []string
 	for _, row := range res.Bins {
-		labels, keys = append(labels, row.Label), append(keys, row.Metric)
+		labels, keys = append(labels, row.Label.String()), append(keys, row.Metric)
 	}
 	require.Equal(t, []string{"PM1", "PM2.5", "0.3–0.5 µm", "0.5–1 µm", "> 1 µm", "0.3–0.5 µm", "0.5–1 µm"}, labels)
 	require.Equal(t, []string{"pm1_ug_m3", "pm2_5_ug_m3", "n0_3_minus_n0_5_cm3", "n0_5_minus_n1_0_cm3", "n1_0_cm3",
@@ -234,8 +234,8 @@ func TestBySizeOfACoarseOnlyMetric(t *testing.T) {
 	res := s.compare()
 	require.Equal(t, "pm10", res.Metric)
 	require.Equal(t, *res.Ratio, *res.Bins[2].Ratio)
-	require.Contains(t, res.Bins[2].Note, "indicative")
-	require.Contains(t, res.Bins[1].Note, "indicative")
+	require.Contains(t, res.Bins[2].Note.String(), "indicative")
+	require.Contains(t, res.Bins[1].Note.String(), "indicative")
 	require.Empty(t, res.Bins[0].Note)
 	require.True(t, res.Fine.Fine.Secondary)
 }

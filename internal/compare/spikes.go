@@ -2,12 +2,12 @@ package compare
 
 import (
 	"cmp"
-	"fmt"
 	"math"
 	"slices"
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // A spike is one reading of more than spikeFactor times the median of the
@@ -128,13 +128,13 @@ func (st *study) fillSpikes(res *Result, q quantity) {
 		return
 	}
 	row := st.row(q, st.analyse(q, rules{spikes: true}))
-	row.Note = many(n, "reading") + " of more than five times its neighbours, with no echo in another channel, taken in"
+	row.Note = words.Plural(n, "%d reading of more than five times its neighbours, with no echo in another channel, taken in", "%d readings of more than five times its neighbours, with no echo in another channel, taken in", n)
 	res.WithSpikes = &row
 }
 
-func spikeWarning(res Result) string {
+func spikeWarning(res Result) words.Text {
 	if res.WithSpikes == nil || res.WithSpikes.Ratio == nil || res.Ratio == nil {
-		return ""
+		return words.Text{}
 	}
-	return fmt.Sprintf("single readings without an echo were left out as spikes; with them the ratio is %s instead of %s", figure(*res.WithSpikes.Ratio), figure(*res.Ratio))
+	return words.Of("single readings without an echo were left out as spikes; with them the ratio is %s instead of %s", figure(*res.WithSpikes.Ratio), figure(*res.Ratio))
 }

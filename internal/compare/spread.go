@@ -36,7 +36,7 @@ func SpreadOf(in Input) (Spread, error) {
 	}
 	_, sd := meanSD(days)
 	if len(days) < fewestSessions || !(sd > noSpread) {
-		return Spread{}, fmt.Errorf("spread of %s under %q: %w", many(len(days), "session"), in.Before, ErrTooFew)
+		return Spread{}, fmt.Errorf("spread of %s under %q: %w", sessionCount(len(days)), in.Before, ErrTooFew)
 	}
 	return Spread{SD: sd, Sessions: len(days)}, nil
 }

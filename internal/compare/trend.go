@@ -1,9 +1,9 @@
 package compare
 
 import (
-	"fmt"
 	"math"
-	"strings"
+
+	"dustlog/internal/words"
 )
 
 // trend is the common slope of the ln session values on time within the setups
@@ -63,35 +63,34 @@ func (t trend) explainsEnough(smallest float64) bool {
 	return t.concerns() && t.ratio/t.expected() > 1-smallest
 }
 
-// words is a sentence on the trend; "" if it does not bear on the difference.
-func (t trend) words() string {
+// text is a sentence on the trend; "" if it does not bear on the difference.
+func (t trend) text() words.Text {
 	if !t.concerns() {
-		return ""
+		return words.Text{}
 	}
-	way := "falling"
+	way := words.Of("falling")
 	if t.slope > 0 {
-		way = "rising"
+		way = words.Of("rising")
 	}
-	text := fmt.Sprintf("Levels were already %s within each setup by %s %% a day; over the %s days between the middles of the two blocks that alone could explain ",
-		way, atLeastATenth(math.Abs(perDay(t.slope))), percent(math.Abs(t.days)))
+	daily, days := atLeastATenth(math.Abs(perDay(t.slope))), percent(math.Abs(t.days))
 	if math.Abs(t.slope*t.days) >= math.Abs(math.Log(t.ratio)) {
-		return text + "the whole difference."
+		return words.Of("Levels were already %s within each setup by %s %% a day; over the %s days between the middles of the two blocks that alone could explain the whole difference.", way, daily, days)
 	}
-	return text + fmt.Sprintf("a level %s.", change(t.expected()))
+	return words.Of("Levels were already %s within each setup by %s %% a day; over the %s days between the middles of the two blocks that alone could explain a level %s.", way, daily, days, change(t.expected()))
 }
 
-func atLeastATenth(p float64) string {
+func atLeastATenth(p float64) words.Text {
 	if p < 0.1 {
-		return "less than 0.1"
+		return words.Of("less than 0.1")
 	}
-	return percent(p)
+	return percent(p).Text()
 }
 
 // heedTrend takes back the word that the reduction is enough, where going on as
 // before would have brought so much of it that the rest is not.
 func (d decision) heedTrend(t trend, smallest float64) decision {
 	if d.verdict.claimsChange() {
-		d.trend = t.words()
+		d.trend = t.text()
 	}
 	if d.verdict == ReducedEnough && t.explainsEnough(smallest) {
 		d.verdict, d.trendBars = ReducedUncertain, true
@@ -101,21 +100,21 @@ func (d decision) heedTrend(t trend, smallest float64) decision {
 
 // caution is one plain sentence about what else may account for the difference,
 // for designs that cannot keep it apart.
-func (st *study) caution(res Result, t trend) string {
+func (st *study) caution(res Result, t trend) words.Text {
 	if res.Ratio == nil {
-		return ""
+		return words.Text{}
 	}
 	switch {
 	case st.noDiary:
-		return "Without a diary a shorter working day looks like less dust, and a longer one like more."
+		return words.Of("Without a diary a shorter working day looks like less dust, and a longer one like more.")
 	case res.DesignByOrder == "D":
-		return "A setup with a single session: whatever else was different that day may be part of the difference, or all of it."
+		return words.Of("A setup with a single session: whatever else was different that day may be part of the difference, or all of it.")
 	case res.DesignByOrder == "C":
-		return strings.TrimSpace("One block before, one after: season, wood or sensor drift may be part of the difference. " + t.words())
+		return sentences(words.Of("One block before, one after: season, wood or sensor drift may be part of the difference."), t.text())
 	case len(res.Confounders) > 0:
-		return "Not everything was alike under the two setups: " + res.Confounders[0].Why + "."
+		return words.Of("Not everything was alike under the two setups: %s.", res.Confounders[0].Why)
 	}
-	return ""
+	return words.Text{}
 }
 
 // withinSetups gives days and ln values less the means of their setup.

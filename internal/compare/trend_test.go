@@ -36,11 +36,11 @@ func TestADeclineIsNotTakenForTheChange(t *testing.T) {
 	require.Equal(t, "C", res.Design)
 	require.Less(t, *res.TrendHigh, 0.0)
 	require.InEpsilon(t, r.High, *res.CIHigh, 1e-9) // the numbers stay as they are
-	require.Contains(t, res.Why, "The interval alone would say “reduced enough”")
+	require.Contains(t, res.Why.String(), "The interval alone would say “reduced enough”")
 	// The noise leans a little, so the slope within is 15.2 % a day.
 	const trend = "Levels were already falling within each setup by 15.2 % a day; over the 5 days between the middles of the two blocks that alone could explain the whole difference."
-	require.Contains(t, res.Why, trend)
-	require.Equal(t, "One block before, one after: season, wood or sensor drift may be part of the difference. "+trend, res.Caution)
+	require.Contains(t, res.Why.String(), trend)
+	require.Equal(t, "One block before, one after: season, wood or sensor drift may be part of the difference. "+trend, res.Caution.String())
 	requireWarning(t, res, "change by −15.2 % a day (interval −1")
 }
 
@@ -53,8 +53,8 @@ func TestOnlyTheReductionBeyondTheTrendCounts(t *testing.T) {
 		res := s.compare()
 		require.Equal(t, want, res.Verdict)
 		// 1 − 0.848^5 = 56 %, whatever the change did.
-		require.Contains(t, res.Why, "that alone could explain a level 56 % lower.")
-		require.Contains(t, res.Caution, "a level 56 % lower")
+		require.Contains(t, res.Why.String(), "that alone could explain a level 56 % lower.")
+		require.Contains(t, res.Caution.String(), "a level 56 % lower")
 	}
 }
 
@@ -67,7 +67,7 @@ func TestARiseIsNotTakenForTheChangeBackwards(t *testing.T) {
 	s.in.Before, s.in.After = s.in.After, s.in.Before
 	res := s.compare()
 	require.Equal(t, ReducedUncertain, res.Verdict)
-	require.Contains(t, res.Why, "already rising within each setup")
+	require.Contains(t, res.Why.String(), "already rising within each setup")
 }
 
 // A trend against the claim, or one that is not shown, takes nothing away.
@@ -78,8 +78,8 @@ func TestATrendThatDoesNotBearOnTheClaim(t *testing.T) {
 	res := s.compare()
 	require.Greater(t, *res.TrendLow, 0.0)
 	require.Equal(t, ReducedEnough, res.Verdict)
-	require.Equal(t, "One block before, one after: season, wood or sensor drift may be part of the difference.", res.Caution)
-	require.NotContains(t, res.Why, "already")
+	require.Equal(t, "One block before, one after: season, wood or sensor drift may be part of the difference.", res.Caution.String())
+	require.NotContains(t, res.Why.String(), "already")
 
 	s = newShop(t)
 	s.blocks(welchOld, welchNew)
@@ -87,7 +87,7 @@ func TestATrendThatDoesNotBearOnTheClaim(t *testing.T) {
 	require.Less(t, *res.TrendLow, 0.0)
 	require.Greater(t, *res.TrendHigh, 0.0)
 	require.Equal(t, ReducedEnough, res.Verdict)
-	require.NotContains(t, res.Why, "already")
+	require.NotContains(t, res.Why.String(), "already")
 }
 
 // Two sessions of a setup give a line, but no idea how far it is off.
@@ -116,7 +116,7 @@ func TestCautionByDesign(t *testing.T) {
 	s.blocks(welchOld[:1], welchNew[:1])
 	res = s.compare()
 	require.Equal(t, "D", res.Design)
-	require.Contains(t, res.Caution, "single session")
+	require.Contains(t, res.Caution.String(), "single session")
 
 	s = newShop(t) // nothing to compare, so nothing to be cautious about
 	s.blocks(welchOld, nil)

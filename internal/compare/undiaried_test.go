@@ -38,8 +38,8 @@ func TestAShorterDayIsNoReduction(t *testing.T) {
 	s := undiaried(t, [2]time.Duration{4 * time.Hour, time.Hour}, [2]float64{200, 200})
 	res := s.compare()
 	require.Equal(t, TooLittleData, res.Verdict)
-	require.Contains(t, res.Why, "There is no diary, so working time and dust cannot be told apart: note tasks with `dustlog task`.")
-	require.Contains(t, res.Why, "take that as a hint, not a result")
+	require.Contains(t, res.Why.String(), "There is no diary, so working time and dust cannot be told apart: note tasks with `dustlog task`.")
+	require.Contains(t, res.Why.String(), "take that as a hint, not a result")
 	require.Less(t, *res.Ratio, 0.5) // the indication, for what it is worth
 	require.Nil(t, res.CILow)
 	require.Nil(t, res.CIHigh)
@@ -49,16 +49,16 @@ func TestAShorterDayIsNoReduction(t *testing.T) {
 	require.Nil(t, res.TrendPercentPerDay)
 	require.False(t, res.RestsOnLogNormal)
 	require.Equal(t, "D", res.Design)
-	require.Contains(t, res.DesignWhy, "no diary")
-	require.Contains(t, res.Caution, "shorter working day")
-	require.NotContains(t, res.Method, "Welch")
+	require.Contains(t, res.DesignWhy.String(), "no diary")
+	require.Contains(t, res.Caution.String(), "shorter working day")
+	require.NotContains(t, res.Method.String(), "Welch")
 	require.Equal(t, [2]int{4, 4}, [2]int{res.NBefore, res.NAfter})
 	for _, row := range res.Bins {
 		require.Nil(t, row.CIHigh)
 		require.Nil(t, row.PAdjusted)
-		require.Contains(t, row.Note, "no diary")
+		require.Contains(t, row.Note.String(), "no diary")
 	}
-	require.Contains(t, res.Fine.Answer, "cannot tell: there is no diary")
+	require.Contains(t, res.Fine.Answer.String(), "cannot tell: there is no diary")
 	require.Nil(t, res.Fine.CILow)
 }
 
@@ -77,7 +77,7 @@ func TestADiaryOfOtherTimes(t *testing.T) {
 	s.in.Tasks = []dust.Task{{Name: "sanding", Start: early, Stop: early.Add(time.Hour)}}
 	res := s.compare()
 	require.Equal(t, TooLittleData, res.Verdict)
-	require.Contains(t, res.Why, "No task of the diary lies under these setups, so working time and dust cannot be told apart: note tasks with `dustlog task`.")
+	require.Contains(t, res.Why.String(), "No task of the diary lies under these setups, so working time and dust cannot be told apart: note tasks with `dustlog task`.")
 }
 
 // With a diary the same readings tell the truth: work is as dusty as before.

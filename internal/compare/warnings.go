@@ -1,25 +1,26 @@
 package compare
 
 import (
-	"fmt"
 	"maps"
 	"math"
 	"slices"
 	"strings"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 // warnings lists what a reader should know before believing the result.
-func (st *study) warnings(q quantity, a analysis, res Result, order []placed) []string {
-	var list []string
-	add := func(text string) {
-		if text != "" {
+func (st *study) warnings(q quantity, a analysis, res Result, order []placed) []words.Text {
+	var list []words.Text
+	add := func(text words.Text) {
+		if !text.IsZero() {
 			list = append(list, text)
 		}
 	}
 	if st.noDiary {
-		add("no task of the diary lies under these setups: idle time counts as work, and unequal tasks cannot be repaired")
+		add(words.Of("no task of the diary lies under these setups: idle time counts as work, and unequal tasks cannot be repaired"))
 	}
 	add(st.backgroundWarning(q, a))
 	add(st.leftOverWarning(a))
@@ -33,20 +34,20 @@ func (st *study) warnings(q quantity, a analysis, res Result, order []placed) []
 	add(driftWarning(res))
 	add(spikeWarning(res))
 	if st.in.DriftU > manyDrift {
-		add(fmt.Sprintf("the sensor may have drifted by %s %%: more than 10 %% between two checks says clean it or replace it", percent(100*math.Expm1(st.in.DriftU))))
+		add(words.Of("the sensor may have drifted by %s %%: more than 10 %% between two checks says clean it or replace it", percent(100*math.Expm1(st.in.DriftU))))
 	}
 	add(st.coverageWarning(res))
 	add(positionWarning(st.in.series(st.in.Metric).Sensor.Position))
 	if a.pooledDays {
-		add("several sessions under one setup on a day without the other setup count as one: they share that day")
+		add(words.Of("several sessions under one setup on a day without the other setup count as one: they share that day"))
 	}
 	if a.perm.Sampled {
-		add(fmt.Sprintf("too many relabellings to try all: the permutation p comes from %d random ones with a fixed seed", a.perm.Arrangements))
+		add(words.Of("too many relabellings to try all: the permutation p comes from %d random ones with a fixed seed", a.perm.Arrangements))
 	}
 	return list
 }
 
-func (st *study) backgroundWarning(q quantity, a analysis) string {
+func (st *study) backgroundWarning(q quantity, a analysis) words.Text {
 	runs, own, standIns := 0, [sides]int{}, [sides]int{}
 	for i, r := range st.runs {
 		if !a.in[i] {
@@ -62,34 +63,34 @@ func (st *study) backgroundWarning(q quantity, a analysis) string {
 	total := standIns[before] + standIns[after]
 	switch {
 	case runs == 0:
-		return ""
+		return words.Text{}
 	case a.ground.kind == constantGround:
-		return "no background sensor: a constant background from idle minutes was subtracted, so dust from outside that changes is still in the result"
+		return words.Of("no background sensor: a constant background from idle minutes was subtracted, so dust from outside that changes is still in the result")
 	case !q.hasBackground():
-		return "no background sensor and no idle minutes: nothing was subtracted, so dust from outside pulls the ratio towards 1"
+		return words.Of("no background sensor and no idle minutes: nothing was subtracted, so dust from outside pulls the ratio towards 1")
 	case own[before]+own[after] == 0:
-		return "the background sensor covers none of the runs: nothing was subtracted, so dust from outside pulls the ratio towards 1"
+		return words.Of("the background sensor covers none of the runs: nothing was subtracted, so dust from outside pulls the ratio towards 1")
 	case own[before] == 0 || own[after] == 0:
-		return "the background was measured under one setup only and taken to be the same under the other: outdoor air may account for part of the change"
+		return words.Of("the background was measured under one setup only and taken to be the same under the other: outdoor air may account for part of the change")
 	case total > 0:
-		return fmt.Sprintf("%d of %s have no background of their own; the median of the others was subtracted", total, many(runs, "run"))
+		return words.Plural(runs, "%[2]d of %[1]d run have no background of their own; the median of the others was subtracted", "%[2]d of %[1]d runs have no background of their own; the median of the others was subtracted", runs, total)
 	}
-	return ""
+	return words.Text{}
 }
 
-func nonDetectWarning(unit string, a analysis) string {
+func nonDetectWarning(unit string, a analysis) words.Text {
 	n := a.nonDetects[before] + a.nonDetects[after]
 	if n == 0 {
-		return ""
+		return words.Text{}
 	}
-	text := fmt.Sprintf("%s before and %d after are below %g %s above the background and cannot be told from it", many(a.nonDetects[before], "run"), a.nonDetects[after], a.loq, unit)
+	text := words.Of("%s before and %d after are below %g %s above the background and cannot be told from it", runCount(a.nonDetects[before]), a.nonDetects[after], a.loq, unit)
 	if a.arithmetic {
-		return text + ": the ratio is of arithmetic means, and the levels are not geometric means"
+		return words.Of("%s: the ratio is of arithmetic means, and the levels are not geometric means", text)
 	}
-	return text + fmt.Sprintf(": %g stands in for them before and %g after, which works against a claim", standIn(a.loq, before, false), standIn(a.loq, after, false))
+	return words.Of("%s: %g stands in for them before and %g after, which works against a claim", text, standIn(a.loq, before, false), standIn(a.loq, after, false))
 }
 
-func (st *study) saturationWarning(a analysis) string {
+func (st *study) saturationWarning(a analysis) words.Text {
 	var n [sides]int
 	for i, r := range st.runs {
 		if a.in[i] && r.measured.saturated > manySaturated*r.measured.seconds {
@@ -97,14 +98,14 @@ func (st *study) saturationWarning(a analysis) string {
 		}
 	}
 	if n[before]+n[after] == 0 {
-		return ""
+		return words.Text{}
 	}
-	return fmt.Sprintf("the sensor was at the top of its range for more than 1 %% of %s before and %d after: their means are “at least”, which hides part of a reduction", many(n[before], "run"), n[after])
+	return words.Of("the sensor was at the top of its range for more than 1 %% of %s before and %d after: their means are “at least”, which hides part of a reduction", runCount(n[before]), n[after])
 }
 
 // materialWarning names tasks whose materials under the two setups have nothing
 // in common: the wood may account for the change.
-func (st *study) materialWarning(a analysis) string {
+func (st *study) materialWarning(a analysis) words.Text {
 	type use [sides]map[string]bool
 	tasks := map[string]use{}
 	for i, r := range st.runs {
@@ -130,13 +131,13 @@ func (st *study) materialWarning(a analysis) string {
 		}
 	}
 	if len(odd) == 0 {
-		return ""
+		return words.Text{}
 	}
-	return "different materials before and after in " + strings.Join(odd, ", ") + ": part of the change may be the material"
+	return words.Of("different materials before and after in %s: part of the change may be the material", strings.Join(odd, ", "))
 }
 
 // companyWarning says when runs of several persons share time.
-func (st *study) companyWarning(a analysis) string {
+func (st *study) companyWarning(a analysis) words.Text {
 	n := 0
 	for i := 1; i < len(st.runs); i++ {
 		if a.in[i] && a.in[i-1] && st.runs[i].start.Before(st.runs[i-1].stop) {
@@ -144,29 +145,26 @@ func (st *study) companyWarning(a analysis) string {
 		}
 	}
 	if n == 0 {
-		return ""
+		return words.Text{}
 	}
-	if n == 1 {
-		return "1 run overlaps the one before: the sensor cannot tell which task the dust came from"
-	}
-	return fmt.Sprintf("%d runs overlap the one before: the sensor cannot tell which task the dust came from", n)
+	return words.Plural(n, "%d run overlaps the one before: the sensor cannot tell which task the dust came from", "%d runs overlap the one before: the sensor cannot tell which task the dust came from", n)
 }
 
-func orderWarning(res Result, order []placed) string {
+func orderWarning(res Result, order []placed) words.Text {
 	days := map[string]bool{}
 	for _, p := range order {
 		days[p.day] = true
 	}
 	switch {
 	case len(order) > 2 && len(days) == 1:
-		return "all sessions are from one day: the result speaks for that day only"
+		return words.Of("all sessions are from one day: the result speaks for that day only")
 	case res.DesignByOrder == "C" && res.TrendPercentPerDay != nil:
-		return fmt.Sprintf("before/after in one block each: look at the sessions against date; within the setups they change by %s %% a day (interval %s to %s)",
+		return words.Of("before/after in one block each: look at the sessions against date; within the setups they change by %s %% a day (interval %s to %s)",
 			signed(*res.TrendPercentPerDay), signed(*res.TrendLow), signed(*res.TrendHigh))
 	case res.DesignByOrder == "C":
-		return "before/after in one block each: look at the sessions against date, drift and season are in the ratio"
+		return words.Of("before/after in one block each: look at the sessions against date, drift and season are in the ratio")
 	}
-	return ""
+	return words.Text{}
 }
 
 // What a drifting sensor does to designs, in percent of studies without any change
@@ -179,31 +177,32 @@ const (
 	reducedByChancePercent = 2.5
 )
 
-func driftWarning(res Result) string {
+func driftWarning(res Result) words.Text {
 	if res.DesignByOrder != "C" {
-		return ""
+		return words.Text{}
 	}
-	return fmt.Sprintf("a sensor that reads %d %% less each day lets %d %% of before/after studies of 5 and 5 sessions say “reduced” with no change at all, instead of %g %%; with setups taking turns it is %d %% (simulated)",
+	return words.Of("a sensor that reads %d %% less each day lets %d %% of before/after studies of 5 and 5 sessions say “reduced” with no change at all, instead of %g %%; with setups taking turns it is %d %% (simulated)",
 		DriftPerDayPercent, DriftInBlocksPercent, reducedByChancePercent, DriftInTurnsPercent)
 }
 
-func (st *study) coverageWarning(res Result) string {
+func (st *study) coverageWarning(res Result) words.Text {
 	if !unevenlyExcluded(res.Coverage) {
-		return ""
+		return words.Text{}
 	}
 	b, a := res.Coverage[before], res.Coverage[after]
-	return fmt.Sprintf("more was left out under one setup than under the other (%d of %s before, %d of %d after): the comparison was repeated with everything in",
-		b.RunsSeen-b.RunsKept, many(b.RunsSeen, "run"), a.RunsSeen-a.RunsKept, a.RunsSeen)
+	return words.Plural(b.RunsSeen, "more was left out under one setup than under the other (%[2]d of %[1]d run before, %[3]d of %[4]d after): the comparison was repeated with everything in",
+		"more was left out under one setup than under the other (%[2]d of %[1]d runs before, %[3]d of %[4]d after): the comparison was repeated with everything in",
+		b.RunsSeen, b.RunsSeen-b.RunsKept, a.RunsSeen-a.RunsKept, a.RunsSeen)
 }
 
-func positionWarning(p dust.Position) string {
+func positionWarning(p dust.Position) words.Text {
 	switch p {
 	case dust.BreathingZone:
-		return ""
+		return words.Text{}
 	case "":
-		return "the sensor's position is not known: nobody can say whom or what the result speaks for"
+		return words.Of("the sensor's position is not known: nobody can say whom or what the result speaks for")
 	case dust.Room:
-		return "the sensor stood in the room: the result speaks for that place, not for the person at the machine"
+		return words.Of("the sensor stood in the room: the result speaks for that place, not for the person at the machine")
 	}
-	return fmt.Sprintf("the sensor was at the position “%s”: the result does not speak for the person at the machine", p.Label())
+	return words.Of("the sensor was at the position “%s”: the result does not speak for the person at the machine", exposure.PositionText(p))
 }

@@ -147,7 +147,7 @@ func (d ClearanceData) zone() *time.Location {
 // figures are a fall's numbers in words.
 func (d ClearanceData) figures(f Fall) string {
 	if f.State != clearance.Measured || !finite(f.PerHour) {
-		return "Rate: cannot tell: " + clean(f.Why)
+		return "Rate: cannot tell: " + clean(f.Why.String())
 	}
 	text := fmt.Sprintf("Clears %s times an hour", number(*f.PerHour))
 	if finite(f.Low) && finite(f.High) {
@@ -157,7 +157,7 @@ func (d ClearanceData) figures(f Fall) string {
 		text += fmt.Sprintf("; half of it gone in %s min", number(*f.HalfLifeMinutes))
 	}
 	if finite(f.Background) {
-		text += fmt.Sprintf("; goes to %s %s (%s)", number(*f.Background), d.Result.Unit, clean(f.BackgroundFrom))
+		text += fmt.Sprintf("; goes to %s %s (%s)", number(*f.Background), d.Result.Unit, clean(f.BackgroundFrom.String()))
 	}
 	if finite(f.Level) {
 		text += "; " + d.untilText(f)

@@ -95,7 +95,7 @@ func CSVBeforeAfter(w io.Writer, r compare.Result) error {
 func CSVSizeRatio(w io.Writer, r compare.Result) error {
 	rows := [][]string{{"metric", "label", "ratio", "low", "high", "note"}}
 	for _, e := range r.Bins {
-		rows = append(rows, []string{e.Metric, e.Label, exact(e.Ratio), exact(e.CILow), exact(e.CIHigh), e.Note})
+		rows = append(rows, []string{e.Metric, e.Label.String(), exact(e.Ratio), exact(e.CILow), exact(e.CIHigh), e.Note.String()})
 	}
 	return table(w, rows)
 }
@@ -104,7 +104,7 @@ func CSVSizeRatio(w io.Writer, r compare.Result) error {
 func CSVSizeDistribution(w io.Writer, r compare.Result) error {
 	rows := [][]string{{"metric", "label", "before", "after", "unit", "note"}}
 	for _, e := range r.Bins {
-		rows = append(rows, []string{e.Metric, e.Label, exact(e.Before), exact(e.After), e.Unit, e.Note})
+		rows = append(rows, []string{e.Metric, e.Label.String(), exact(e.Before), exact(e.After), e.Unit, e.Note.String()})
 	}
 	return table(w, rows)
 }

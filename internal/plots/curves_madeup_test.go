@@ -11,6 +11,7 @@ import (
 	"dustlog/internal/efficiency"
 	"dustlog/internal/exposure"
 	"dustlog/internal/exposure/group"
+	"dustlog/internal/words"
 )
 
 // madeUpFalls is a room that clears at 4 1/h under one setup and 9 1/h under the
@@ -193,12 +194,12 @@ func curvePictures() []picture {
 	cannot := madeUpFalls(0)
 	for i := range cannot.Falls {
 		f := &cannot.Falls[i]
-		f.State, f.Why, f.PerHour, f.C0, f.Background = clearance.CannotTell, longName, nil, nil, nil
+		f.State, f.Why, f.PerHour, f.C0, f.Background = clearance.CannotTell, words.Literal(longName), nil, nil, nil
 	}
 	late := madeUpFalls(14)
 	late.Falls[0].Minutes, late.Falls[0].Upper = ptr(5000), nil
 	named := madeUpFalls(50)
-	named.Result.Sensor, named.Falls[0].Setup, named.Falls[0].After, named.Falls[0].BackgroundFrom = longName, longName, longName, longName
+	named.Result.Sensor, named.Falls[0].Setup, named.Falls[0].After, named.Falls[0].BackgroundFrom = longName, longName, longName, words.Literal(longName)
 	empty := madeUpFalls(0)
 	empty.Trace = clearance.NewTrace(dust.Sensor{Name: "x"}, dust.PM25)
 	empty.Falls = empty.Falls[:1]

@@ -13,6 +13,7 @@ import (
 	"dustlog/internal/dust"
 	"dustlog/internal/efficiency"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 func TestAltTextsOfCurves(t *testing.T) {
@@ -26,7 +27,7 @@ func TestAltTextsOfCurves(t *testing.T) {
 	require.Contains(t, AltTextClearance(falls), "no upper bound")
 	falls.Falls[0].Minutes = nil
 	require.Contains(t, AltTextClearance(falls), "when it is at 50 µg/m³ cannot be told")
-	falls.Falls[0].State, falls.Falls[0].Why = clearance.CannotTell, "3 means of 20 s"
+	falls.Falls[0].State, falls.Falls[0].Why = clearance.CannotTell, words.Literal("3 means of 20 s")
 	require.Contains(t, AltTextClearance(falls), "cannot tell: 3 means of 20 s")
 
 	require.Contains(t, AltTextProbability(madeUpGroups()), "Hose on blower, sensor bench-1: 7 shifts; geometric mean 0.476 mg/m³")

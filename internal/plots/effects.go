@@ -24,7 +24,7 @@ type ratioRow struct {
 }
 
 func effectRow(e compare.Effect) ratioRow {
-	return ratioRow{clean(e.Label), positive(e.Ratio), positive(e.CILow), positive(e.CIHigh), e.Note}
+	return ratioRow{clean(e.Label.String()), positive(e.Ratio), positive(e.CILow), positive(e.CIHigh), e.Note.String()}
 }
 
 // positive drops what a logarithmic axis cannot show.
@@ -275,7 +275,7 @@ func sensorCaption(r compare.Result) string {
 func AltTextSizeRatio(r compare.Result) string {
 	var parts []string
 	for _, e := range r.Bins {
-		parts = append(parts, e.Label+": "+effectRow(e).text())
+		parts = append(parts, e.Label.String()+": "+effectRow(e).text())
 	}
 	return brief(fmt.Sprintf("Ratio of the dust level under %s to that under %s by particle size, with %s %% intervals: %s.",
 		r.After, r.Before, percent(r), strings.Join(parts, "; ")))

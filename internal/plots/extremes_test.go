@@ -9,6 +9,7 @@ import (
 	"dustlog/internal/compare"
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 // picture is a figure that must come out well, whatever the data.
@@ -169,14 +170,14 @@ func oddComparisons() map[string]compare.Result {
 	extreme := madeUpComparison()
 	extreme.Bins = nil
 	for i, ratio := range []float64{0.01, 0.1, 1, 10, 100} {
-		extreme.Bins = append(extreme.Bins, compare.Effect{Label: fmt.Sprintf("bin %d", i), Unit: "1/cm³", Before: ptr(1e-3 * math.Pow(30, float64(i))), After: ptr(1e6), Ratio: ptr(ratio), CILow: ptr(ratio / 1e5), CIHigh: ptr(ratio * 1e5)})
+		extreme.Bins = append(extreme.Bins, compare.Effect{Label: words.Of("bin %d", i), Unit: "1/cm³", Before: ptr(1e-3 * math.Pow(30, float64(i))), After: ptr(1e6), Ratio: ptr(ratio), CILow: ptr(ratio / 1e5), CIHigh: ptr(ratio * 1e5)})
 	}
 	extreme.Ratio, extreme.CILow, extreme.CIHigh = ptr(100), ptr(1e-4), ptr(1e9)
 	none := madeUpComparison()
 	none.GMBefore, none.GMAfter, none.Ratio, none.CILow, none.CIHigh = nil, nil, nil, nil, nil
 	none.Verdict = compare.TooLittleData
 	none.Sessions = none.Sessions[:1]
-	none.Bins = []compare.Effect{{Label: "PM1", Unit: "µg/m³", Before: ptr(3)}, {Label: "PM4", Unit: "µg/m³", After: ptr(3), Ratio: ptr(math.NaN()), CILow: ptr(0), CIHigh: ptr(math.Inf(1))}}
+	none.Bins = []compare.Effect{{Label: words.Literal("PM1"), Unit: "µg/m³", Before: ptr(3)}, {Label: words.Literal("PM4"), Unit: "µg/m³", After: ptr(3), Ratio: ptr(math.NaN()), CILow: ptr(0), CIHigh: ptr(math.Inf(1))}}
 	zero := madeUpComparison()
 	for i := range zero.Sessions {
 		zero.Sessions[i].Adjusted = ptr(float64(i-3) * 2)
@@ -197,7 +198,7 @@ func oddComparisons() map[string]compare.Result {
 		long.Sessions[i].Date = longName
 	}
 	for i := range long.Bins {
-		long.Bins[i].Label, long.Bins[i].Note = longName, fmt.Sprint("note ", i)
+		long.Bins[i].Label, long.Bins[i].Note = words.Literal(longName), words.Of("note %d", i)
 	}
 	half := madeUpComparison()
 	half.CILow = nil

@@ -103,7 +103,7 @@ func drawLevels(r compare.Result, panels []levelPanel, o Options) *figure {
 	var labels, notes []string
 	for _, p := range panels {
 		for _, e := range p.rows {
-			labels, notes = append(labels, elide(clean(e.Label), 0.35*f.o.Width-16, ink)), append(notes, e.Note)
+			labels, notes = append(labels, elide(clean(e.Label.String()), 0.35*f.o.Width-16, ink)), append(notes, e.Note.String())
 		}
 	}
 	labels, noteText := footnotes(labels, notes)

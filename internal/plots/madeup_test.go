@@ -8,6 +8,7 @@ import (
 	"dustlog/internal/compare"
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 func ptr(x float64) *float64 { return &x }
@@ -95,7 +96,7 @@ func madeUpComparison() compare.Result {
 		{"2.5–5 µm", "1/cm³", coarse, 12, 0.28}, {"5–10 µm", "1/cm³", coarse, 1.9, 0.22}, {"> 10 µm", "1/cm³", coarse, 0.4, 0.3},
 	} {
 		w := math.Exp(0.3 + 0.08*float64(i))
-		r.Bins = append(r.Bins, compare.Effect{Label: x.label, Unit: x.unit, Note: x.note, Before: ptr(x.before), After: ptr(x.before * x.ratio),
+		r.Bins = append(r.Bins, compare.Effect{Label: words.Literal(x.label), Unit: x.unit, Note: words.Literal(x.note), Before: ptr(x.before), After: ptr(x.before * x.ratio),
 			Ratio: ptr(x.ratio), CILow: ptr(x.ratio / w), CIHigh: ptr(x.ratio * w)})
 	}
 	return r

@@ -19,6 +19,7 @@ import (
 	"dustlog/internal/compare"
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 var sizes = map[string]Options{
@@ -154,7 +155,7 @@ func TestNothingToDraw(t *testing.T) {
 		"CSV":           CSVShiftTrace(io.Discard, TraceData{}, Options{}),
 		"no sessions":   BeforeAfter(io.Discard, compare.Result{}, Options{}),
 		"no sizes":      SizeRatio(io.Discard, compare.Result{}, Options{}),
-		"no levels":     SizeDistribution(io.Discard, compare.Result{Bins: []compare.Effect{{Label: "PM1"}}}, Options{}),
+		"no levels":     SizeDistribution(io.Discard, compare.Result{Bins: []compare.Effect{{Label: words.Literal("PM1")}}}, Options{}),
 		"no dose":       TaskDose(io.Discard, exposure.Result{}, Options{}),
 		"shift no dose": TaskDose(io.Discard, exposure.Result{Shifts: []exposure.ShiftResult{{}}}, Options{}),
 	} {

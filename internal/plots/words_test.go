@@ -13,6 +13,7 @@ import (
 	"dustlog/internal/compare"
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 // textOf joins all that is written in a picture.
@@ -131,7 +132,7 @@ func TestCSV(t *testing.T) {
 	require.Equal(t, []string{"ratio_after_before", "", "", "0.42", "0.29", "0.61", "1", ""}, rows[16])
 
 	b.Reset()
-	none := compare.Result{Bins: []compare.Effect{{Metric: "pm1_ug_m3", Label: "PM1", Unit: "µg/m³", Note: "a, \"b\""}}}
+	none := compare.Result{Bins: []compare.Effect{{Metric: "pm1_ug_m3", Label: words.Literal("PM1"), Unit: "µg/m³", Note: words.Literal("a, \"b\"")}}}
 	require.NoError(t, CSVSizeRatio(&b, none))
 	require.Equal(t, []string{"pm1_ug_m3", "PM1", "", "", "", "a, \"b\""}, rowsOf(t, &b)[1])
 	b.Reset()

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"fmt"
 	"math"
 	"strings"
 
@@ -27,9 +26,9 @@ func captured(in Input) Answer {
 		a.Why = words.Of("The sensor compared sends one size only, so fine and coarse dust cannot be told apart.")
 		return a
 	}
-	a.Short, a.Why = textOf(fine.Answer).Capital(), textOf(fine.Why)
+	a.Short, a.Why = fine.Answer.Capital(), fine.Why
 	switch {
-	case fine.Fine.CIHigh != nil && *fine.Fine.CIHigh < 1 && strings.HasPrefix(fmt.Sprint(fine.Answer), "fine dust fell"):
+	case fine.Fine.CIHigh != nil && *fine.Fine.CIHigh < 1 && strings.HasPrefix(fine.Answer.String(), "fine dust fell"):
 		a.Tone = "yes"
 	case fine.Fine.CILow != nil && *fine.Fine.CILow > 1:
 		a.Tone = "no"
@@ -87,7 +86,7 @@ func helped(in Input) Answer {
 		return a
 	}
 	a.Question = words.Of("Did changing from “%s” to “%s” really reduce fine dust?", r.Before, r.After)
-	a.Short, a.Why, a.Caution = heading(*r), textOf(r.Why), textOf(r.Caution)
+	a.Short, a.Why, a.Caution = heading(*r), r.Why, r.Caution
 	switch r.Verdict {
 	case compare.ReducedEnough, compare.ReducedUncertain, compare.ReducedLess:
 		a.Tone = "yes"
@@ -99,7 +98,7 @@ func helped(in Input) Answer {
 		if r.CILow != nil && r.CIHigh != nil {
 			parts = append(parts, words.Of("%.0f %% interval %s to %s", r.Confidence*100, changeText(*r.CILow), changeText(*r.CIHigh)))
 		}
-		a.Figure = words.Join(" · ", append(parts, words.Of("%d and %d %s", r.NBefore, r.NAfter, unitsOf(*r)))...)
+		a.Figure = words.Join(" · ", append(parts, words.Of("%d and %d %s", r.NBefore, r.NAfter, r.UnitsText()))...)
 	}
 	return a
 }
@@ -110,53 +109,5 @@ func heading(r compare.Result) words.Text {
 	if r.Verdict == compare.ReducedEnough {
 		return words.Of("Reduced by at least %.0f %%", r.SmallestChange)
 	}
-	return verdictText(r.Verdict).Capital()
-}
-
-// verdictText says a verdict.
-func verdictText(v compare.Verdict) words.Text {
-	switch v {
-	case compare.Increased:
-		return words.Of("increased")
-	case compare.ReducedEnough:
-		return words.Of("reduced enough")
-	case compare.ReducedLess:
-		return words.Of("reduced, but less than matters")
-	case compare.ReducedUncertain:
-		return words.Of("reduced, size uncertain")
-	case compare.NoneThatMatters:
-		return words.Of("no reduction that matters")
-	case compare.NoReductionShown:
-		return words.Of("no reduction shown")
-	case compare.TooLittleData:
-		return words.Of("too little data")
-	}
-	return words.Literal(string(v))
-}
-
-// meanText names the kind of mean that the levels are.
-func meanText(kind string) words.Text {
-	switch kind {
-	case compare.GeometricMean:
-		return words.Of("geometric mean")
-	case compare.ArithmeticMean:
-		return words.Of("arithmetic mean")
-	}
-	return words.Literal(kind)
-}
-
-// unitsOf names the comparison's units of replication, which are counted.
-func unitsOf(r compare.Result) words.Text {
-	if r.UnitOfReplication == "day" {
-		return words.Of("days")
-	}
-	return words.Of("sessions")
-}
-
-// unitOf names one of them.
-func unitOf(r compare.Result) words.Text {
-	if r.UnitOfReplication == "day" {
-		return words.Of("day")
-	}
-	return words.Of("session")
+	return r.Verdict.Text().Capital()
 }

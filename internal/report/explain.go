@@ -9,6 +9,7 @@ import (
 	"dustlog/internal/clearance"
 	"dustlog/internal/compare"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 // ErrNoResult says that no number has the ID asked about.
@@ -66,9 +67,9 @@ type explainer struct {
 	out  []exposure.Explanation
 }
 
-func (x *explainer) add(key, label, unit string, value *float64, formula, source string, inputs ...exposure.Given) {
+func (x *explainer) add(key, label, unit string, value *float64, formula string, source any, inputs ...exposure.Given) {
 	e := x.base
-	e.ID, e.Label, e.Unit, e.Value, e.Formula, e.Source = x.row+"/"+key, label, unit, value, formula, source
+	e.ID, e.Label, e.Unit, e.Value, e.Formula, e.Source = x.row+"/"+key, label, unit, value, formula, fmt.Sprint(source)
 	e.Inputs = inputs
 	if inputs == nil {
 		e.Inputs = []exposure.Given{}
@@ -129,7 +130,7 @@ func explainComparison(in Input) []exposure.Explanation {
 	x.add("before", r.MeanKind+" of the "+r.UnitOfReplication+"s before", r.Unit, r.GMBefore, meanFormula(r.MeanKind), r.Method, before...)
 	x.add("after", r.MeanKind+" of the "+r.UnitOfReplication+"s after", r.Unit, r.GMAfter, meanFormula(r.MeanKind), r.Method, after...)
 	gms := []exposure.Given{given("compare/before", r.GMBefore, r.Unit), given("compare/after", r.GMAfter, r.Unit)}
-	x.add("ratio", "ratio after/before", "", r.Ratio, "mean after over mean before, on the same task mix; "+r.PrimaryWhy, r.Method, gms...)
+	x.add("ratio", "ratio after/before", "", r.Ratio, "mean after over mean before, on the same task mix; "+r.PrimaryWhy.String(), r.Method, gms...)
 	u := r.Uncertainty
 	spread := []exposure.Given{given("compare/ratio", r.Ratio, ""), given("standard uncertainty of ln ratio from the "+r.UnitOfReplication+"s", u.Sessions, ""),
 		given("from the background", &u.Background, ""), given("from the sensor's drift", &u.Drift, ""), given("together", u.Total, ""), given("degrees of freedom", u.DF, ""), given("confidence", &r.Confidence, "")}
@@ -160,7 +161,7 @@ func explainComparison(in Input) []exposure.Explanation {
 		x.effect("outcome/"+o.Metric, o.Effect, o.Method)
 	}
 	for _, a := range r.Alternatives {
-		x.add("other/"+a.Key+"/ratio", "ratio after/before: "+a.Label, "", a.Ratio, a.Label, "package compare/alternatives; shown, never deciding",
+		x.add("other/"+a.Key+"/ratio", "ratio after/before: "+a.Label.String(), "", a.Ratio, a.Label.String(), "package compare/alternatives; shown, never deciding",
 			given("interval, lower end", a.CILow, ""), given("interval, upper end", a.CIHigh, ""), given("p", a.PValue, ""))
 	}
 	for _, s := range r.Sessions {
@@ -180,18 +181,18 @@ func meanFormula(kind string) string {
 	return "sum of the values over their number"
 }
 
-func (x *explainer) effect(key string, e compare.Effect, method string) {
-	if method == "" {
-		method = "as compare/ratio"
+func (x *explainer) effect(key string, e compare.Effect, method words.Text) {
+	if method.IsZero() {
+		method = words.Literal("as compare/ratio")
 	}
 	inputs := []exposure.Given{given("before", e.Before, e.Unit), given("after", e.After, e.Unit), given("interval, lower end", e.CILow, ""), given("interval, upper end", e.CIHigh, "")}
 	formula := "mean after over mean before, of the same runs as compare/ratio"
-	if e.Note != "" {
-		formula += "; " + e.Note
+	if !e.Note.IsZero() {
+		formula += "; " + e.Note.String()
 	}
-	x.add(key+"/ratio", "ratio after/before, "+e.Label, "", e.Ratio, formula, method, inputs...)
-	x.add(key+"/before", "level before, "+e.Label, e.Unit, e.Before, meanFormula(e.MeanKind), method)
-	x.add(key+"/after", "level after, "+e.Label, e.Unit, e.After, meanFormula(e.MeanKind), method)
+	x.add(key+"/ratio", "ratio after/before, "+e.Label.String(), "", e.Ratio, formula, method, inputs...)
+	x.add(key+"/before", "level before, "+e.Label.String(), e.Unit, e.Before, meanFormula(e.MeanKind), method)
+	x.add(key+"/after", "level after, "+e.Label.String(), e.Unit, e.After, meanFormula(e.MeanKind), method)
 }
 
 func sessionID(s compare.Session, zone *time.Location) string {
@@ -206,7 +207,7 @@ func explainClearance(in Input, r clearance.Result) []exposure.Explanation {
 		inputs := []exposure.Given{given("means over 20 s", whole(d.Means), ""), given("worth so many independent ones", d.EffectiveMeans, ""), given("weighed down as puffs", whole(d.WeighedDown), "")}
 		x.add("rate", "rate of one fall", "1/h", d.PerHour, "λ of C(t) = Cbg + (C0 − Cbg)·exp(−λt)", r.Method, append(inputs, given("interval, lower end", d.Low, "1/h"), given("interval, upper end", d.High, "1/h"))...)
 		x.add("c0", "level at the start of the fall", r.Unit, d.C0, "C0 of the fit", r.Method, inputs...)
-		x.add("background", "level it goes to", r.Unit, d.Background, "Cbg: "+orNotDeclared(d.BackgroundFrom), r.Method, inputs...)
+		x.add("background", "level it goes to", r.Unit, d.Background, "Cbg: "+orNotDeclared(d.BackgroundFrom.String()), r.Method, inputs...)
 		x.add("half_life", "time in which half of it is gone", "min", d.HalfLifeMinutes, "60 · ln 2 / λ", r.Method, given(x.row+"/rate", d.PerHour, "1/h"))
 		out = append(out, x.out...)
 		if d.Pooled {

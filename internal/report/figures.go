@@ -71,7 +71,7 @@ func comparison(r compare.Result, zone *time.Location) []func() (figure, error) 
 	figures := []func() (figure, error){func() (figure, error) {
 		return draw(figure{ID: "sessions", Title: words.Of("Before and after, session by session"), Alt: plots.AltTextBeforeAfter(r),
 			Caption: words.Of("Each point is one %s: the task-adjusted mean of %s in %s above background, sensor “%s” (%s). The bar is the geometric mean.",
-				unitOf(r), metricLabel(r.Metric), r.Unit, r.Sensor, placeText(r.Position))}, zone,
+				r.UnitText(), metricLabel(r.Metric), r.Unit, r.Sensor, placeText(r.Position))}, zone,
 			func(w io.Writer, o plots.Options) error { return plots.BeforeAfter(w, r, o) })
 	}}
 	if len(r.Bins) > 0 {

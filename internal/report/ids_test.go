@@ -66,9 +66,9 @@ func wholeReport(t *testing.T) Input {
 	require.NoError(t, err)
 	require.NotEmpty(t, cleared.Setups)
 	cmp := compare.Result{Before: "old", After: "new", UnitOfReplication: "session", NBefore: 1, NAfter: 1, Confidence: 0.95, MeanKind: compare.GeometricMean, Unit: "µg/m³",
-		Metric: "pm2_5", Sensor: "bench", GMBefore: of(210), GMAfter: of(88), Ratio: of(0.42), CILow: of(0.3), CIHigh: of(0.6), PValue: of(0.01), PermutationP: of(0.02), Method: "the method", Verdict: compare.ReducedEnough, Background: compare.Background{Kind: "constant"},
+		Metric: "pm2_5", Sensor: "bench", GMBefore: of(210), GMAfter: of(88), Ratio: of(0.42), CILow: of(0.3), CIHigh: of(0.6), PValue: of(0.01), PermutationP: of(0.02), Method: words.Literal("the method"), Verdict: compare.ReducedEnough, Background: compare.Background{Kind: words.Literal("constant")},
 		Sessions: []compare.Session{{Date: "2026-03-02", Setup: "old", Start: monday, End: hour(4), Adjusted: of(210), Runs: 2}, {Date: "2026-03-03", Setup: "new", Start: hour(24), End: hour(28), Adjusted: of(88), Runs: 2}},
-		Bins:     []compare.Effect{{Metric: "pm1_ug_m3", Label: "PM1", Unit: "µg/m³", Before: of(100), After: of(50), Ratio: of(0.5)}}}
+		Bins:     []compare.Effect{{Metric: "pm1_ug_m3", Label: words.Literal("PM1"), Unit: "µg/m³", Before: of(100), After: of(50), Ratio: of(0.5)}}}
 	fall := study.ClearedFall{Decay: cleared.Decays[0], Back: of(24)}
 	return Input{Shop: "Shop", Zone: time.UTC, From: monday, To: hour(56), Generated: monday, Version: "test", Exposure: r, Compare: &cmp,
 		Sensors: []Sensor{{Sensor: sensor, Title: "SPS30"}},
@@ -228,10 +228,10 @@ func TestLongNamesAndNothingAtAll(t *testing.T) {
 	c := &in.Cleared[0]
 	c.Sensor = long
 	for i := range c.Setups {
-		c.Setups[i].Setup, c.Setups[i].Why = long, strings.Repeat(long, 20)
+		c.Setups[i].Setup, c.Setups[i].Why = long, words.Literal(strings.Repeat(long, 20))
 	}
 	for i := range c.Decays {
-		c.Decays[i].Setup, c.Decays[i].After, c.Decays[i].Why = long, long, long
+		c.Decays[i].Setup, c.Decays[i].After, c.Decays[i].Why = long, long, words.Literal(long)
 	}
 	in.Respirator.Tasks[0].Task = long
 	require.NoError(t, in.Respirator.Tasks[0].Why.UnmarshalText([]byte(strings.Repeat(long, 20))))

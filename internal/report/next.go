@@ -103,7 +103,7 @@ func afterComparing(r compare.Result) []words.Text {
 	default:
 		text := words.Of("Do not count on “%s” yet: no reduction is shown, which is not the same as none.", r.After)
 		if r.MoreSessions != nil && *r.MoreSessions > 0 {
-			text = words.Join(" ", text, words.Of("About %d more %s under each setup would tell.", *r.MoreSessions, unitsOf(r)))
+			text = words.Join(" ", text, words.Of("About %d more %s under each setup would tell.", *r.MoreSessions, r.UnitsText()))
 		}
 		out = append(out, text)
 	}

@@ -59,7 +59,7 @@ func outcomes(r compare.Result) grid {
 
 // conditions are what was alike and what was not.
 func conditions(r compare.Result) grid {
-	g := grid{Caption: words.Of("What it was like under each setup"), Columns: []gridColumn{texts(words.Of("setup"), 1.6), {Head: unitsOf(r), Width: 0.8, Right: true}, {Head: words.Of("minutes of work each"), Width: 1, Right: true}, texts(words.Of("woods, minutes"), 2),
+	g := grid{Caption: words.Of("What it was like under each setup"), Columns: []gridColumn{texts(words.Of("setup"), 1.6), {Head: r.UnitsText(), Width: 0.8, Right: true}, {Head: words.Of("minutes of work each"), Width: 1, Right: true}, texts(words.Of("woods, minutes"), 2),
 		{Head: words.Of("humidity %%"), Width: 0.9, Right: true}, {Head: words.Of("temperature °C"), Width: 1, Right: true}, {Head: words.Of("background %s", r.Unit), Width: 1.1, Right: true}, texts(words.Of("remarks in the diary"), 2.5)}}
 	for _, c := range r.Conditions {
 		var woods []words.Text

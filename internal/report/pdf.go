@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"dustlog/internal/compare"
 	"dustlog/internal/exposure"
 	"dustlog/internal/plots"
 	"dustlog/internal/words"
@@ -246,10 +247,10 @@ func (p *paper) comparison() error {
 		return nil
 	}
 	p.section(p.say(sectionTitles[1]))
-	units := unitsOf(*r)
+	units := r.UnitsText()
 	rows := [][]string{
 		p.cells(p.say(units), fmt.Sprint(r.NBefore), fmt.Sprint(r.NAfter)),
-		p.cells(withID(fmt.Sprintf("%s, %s", p.say(meanText(r.MeanKind)), r.Unit), "compare"), sig(r.GMBefore), sig(r.GMAfter)),
+		p.cells(withID(fmt.Sprintf("%s, %s", p.say(compare.MeanText(r.MeanKind)), r.Unit), "compare"), sig(r.GMBefore), sig(r.GMAfter)),
 		p.cells(withID(p.Words.Say("ratio after/before"), "compare/ratio, compare/ci_low, compare/ci_high"), words.Of("%s (%s to %s)", num("%.2f", r.Ratio), num("%.2f", r.CILow), num("%.2f", r.CIHigh)), ""),
 		p.cells(withID(p.Words.Say("p (interval method)"), "compare/p"), pText(r.PValue), ""),
 		p.cells(withID(p.Words.Say("p (relabelling the %s)", units), "compare/p_relabelled"), pText(r.PermutationP), ""),
@@ -396,7 +397,7 @@ func (p *paper) appendix() error {
 		for _, s := range r.Sessions {
 			rows = append(rows, p.cells(withID(p.Words.Value(words.Day(s.Date)), sessionID(s, p.Zone)), s.Setup, p.clock(s.Start)+"–"+p.clock(s.End), fmt.Sprint(s.Runs), strings.Join(s.Tasks, ", "), fmt.Sprintf("%.0f", s.Minutes), sig(s.Adjusted)))
 		}
-		p.table(p.Words.Say("All %s", unitsOf(*r)), []column{{p.Words.Say("date"), 1.5, false}, {p.Words.Say("setup"), 2, false}, {p.Words.Say("from to"), 1.6, false}, {p.Words.Say("runs"), 0.7, true}, {p.Words.Say("tasks"), 3, false}, {p.Words.Say("measured min"), 1.2, true}, {withID(p.Words.Say("task-adjusted mean, %s", r.Unit), "mean"), 1.8, true}}, rows)
+		p.table(p.Words.Say("All %s", r.UnitsText()), []column{{p.Words.Say("date"), 1.5, false}, {p.Words.Say("setup"), 2, false}, {p.Words.Say("from to"), 1.6, false}, {p.Words.Say("runs"), 0.7, true}, {p.Words.Say("tasks"), 3, false}, {p.Words.Say("measured min"), 1.2, true}, {withID(p.Words.Say("task-adjusted mean, %s", r.Unit), "mean"), 1.8, true}}, rows)
 		rows = nil
 		for _, e := range r.Excluded {
 			rows = append(rows, p.cells(e.What, e.Name, e.Why))

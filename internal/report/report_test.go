@@ -107,8 +107,8 @@ func TestAnswersFollowTheResults(t *testing.T) {
 
 	in.Compare = &compare.Result{
 		Before: "old", After: "new", UnitOfReplication: "session", NBefore: 5, NAfter: 6, Confidence: 0.95,
-		Ratio: f(0.6), CILow: f(0.5), CIHigh: f(0.72), Verdict: compare.ReducedUncertain, Why: "why",
-		Fine: &compare.FineChips{Answer: "fine dust fell too", Why: "w",
+		Ratio: f(0.6), CILow: f(0.5), CIHigh: f(0.72), Verdict: compare.ReducedUncertain, Why: words.Literal("why"),
+		Fine: &compare.FineChips{Answer: words.Literal("fine dust fell too"), Why: words.Literal("w"),
 			Fine:   compare.Effect{Ratio: f(0.6), CILow: f(0.5), CIHigh: f(0.72)},
 			Coarse: compare.Effect{Ratio: f(1.1)}},
 	}

@@ -20,7 +20,7 @@ func uncertaintyPart(in Input) part {
 			return words.Of("%.1f %% (standard uncertainty of the ratio)", 100*math.Expm1(*ln))
 		}
 		u := r.Uncertainty
-		add(words.Of("the ratio after/before"), words.Of("how %s of one setup differ", unitsOf(*r)), percent(u.Sessions), words.Of("the interval of the comparison"))
+		add(words.Of("the ratio after/before"), words.Of("how %s of one setup differ", r.UnitsText()), percent(u.Sessions), words.Of("the interval of the comparison"))
 		add(words.Of("the ratio after/before"), words.Of("the background that is taken off (%s)", r.Background.Kind), percent(&u.Background), words.Of("the interval of the comparison"))
 		drift := percent(&u.Drift)
 		if u.Drift == 0 {

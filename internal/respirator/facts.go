@@ -46,7 +46,7 @@ func (c Clearing) until(level float64) (minutes float64, why words.Text, ok bool
 	}
 	wait := clearance.MinutesUntil(back, level, c.Rate)
 	if wait.Upper == nil {
-		return 0, words.Literal(wait.Why), false
+		return 0, wait.Why, false
 	}
 	return *wait.Upper, words.Text{}, true
 }

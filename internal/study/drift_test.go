@@ -43,7 +43,7 @@ func TestDriftOnRecordWidensAComparison(t *testing.T) {
 	require.NoError(t, err)
 	require.NotNil(t, plain.Uncertainty.Total)
 	require.Zero(t, plain.Uncertainty.Drift)
-	require.Contains(t, plain.Method, "drift is not included")
+	require.Contains(t, plain.Method.String(), "drift is not included")
 
 	r.calibrations = []dust.Calibration{side(4, t0.Add(-3*time.Hour), 1), side(9, t0.AddDate(0, 0, 9), 1.3)}
 	s := open(t, &r, nil)
@@ -53,7 +53,7 @@ func TestDriftOnRecordWidensAComparison(t *testing.T) {
 	require.InDelta(t, u, drifted.Uncertainty.Drift, 1e-12)
 	require.InDelta(t, math.Hypot(*plain.Uncertainty.Total, u), *drifted.Uncertainty.Total, 1e-12)
 	require.Contains(t, drifted.Uncertainty.DriftSource, "calibrations 4 and 9")
-	require.Contains(t, drifted.Method, drifted.Uncertainty.DriftSource)
+	require.Contains(t, drifted.Method.String(), drifted.Uncertainty.DriftSource)
 
 	ask.DriftU, ask.DriftDF = 0.05, 5
 	given, err := s.Compare(t.Context(), ask)

@@ -63,9 +63,9 @@ type RespiratorClearing struct {
 	Dustiest   *float64 `json:"dustiest_end_of_work_ug_m3"`
 	// Minutes from the dustiest end of work seen until the air is back, and an upper
 	// bound: at the lower limit of the rate.
-	Minutes      *float64 `json:"minutes"`
-	MinutesUpper *float64 `json:"minutes_upper_bound"`
-	Why          string   `json:"why"`
+	Minutes      *float64   `json:"minutes"`
+	MinutesUpper *float64   `json:"minutes_upper_bound"`
+	Why          words.Text `json:"why"`
 }
 
 // RespiratorQuestion asks whether the respirator is still needed.
@@ -320,7 +320,7 @@ func clearingOf(r clearance.Result, s clearance.SetupClearance, inUse string) Re
 	}
 	wait := clearance.MinutesUntil(back, *c.Dustiest, rate)
 	c.Minutes, c.MinutesUpper = wait.Estimate, wait.Upper
-	if wait.Why != "" {
+	if !wait.Why.IsZero() {
 		c.Why = wait.Why
 	}
 	return c
