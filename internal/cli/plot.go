@@ -17,11 +17,13 @@ import (
 	"dustlog/internal/exposure"
 	"dustlog/internal/plots"
 	"dustlog/internal/study"
+	"dustlog/internal/words"
 )
 
 type plotOptions struct {
 	out           string
 	theme         string
+	language      string
 	width         float64 // cm
 	day, sensor   string
 	before, after string
@@ -73,6 +75,7 @@ func (o *plotOptions) addOut(cmd *cobra.Command, name string) {
 	cmd.Flags().StringVarP(&o.out, "out", "o", name, "file to write; its ending chooses what: .svg, .png, .pdf, .csv or .txt")
 	cmd.Flags().StringVar(&o.theme, "theme", string(plots.Light), "light, for screens and paper, or dark")
 	cmd.Flags().Float64Var(&o.width, "width", 17, "width in cm, 7 to 200; 9 suits a telephone")
+	cmd.Flags().StringVar(&o.language, "lang", "", "language of what is written in it, "+strings.Join(words.Languages(), " or ")+" (default en)")
 }
 
 func (o *plotOptions) addMetric(cmd *cobra.Command) {
@@ -93,11 +96,14 @@ func (a *app) drawing(cmd *cobra.Command, o plotOptions, make func(in plotInput)
 			return usage(cmd, fmt.Errorf("--out %s: %w, csv for the data, txt for a description", o.out, err))
 		}
 	}
-	cfg, err := a.load(nil)
+	cfg, err := a.load(given(map[string]string{"shop.language": o.language}))
 	if err != nil {
 		return err
 	}
 	options.Zone = cfg.Shop.Zone
+	if options.Words, err = words.In(cfg.Shop.Language); err != nil {
+		return err
+	}
 	in := plotInput{ctx: cmd.Context(), cfg: cfg}
 	if in.window, err = o.win.window(cmd, a.Now(), cfg.Shop.Zone); err != nil {
 		return err

@@ -11,11 +11,11 @@ import (
 type comparedPicture = func(compare.Result) picture
 
 // pictureOf joins what package plots has for one kind of result.
-func pictureOf[R any](r R, paint func(io.Writer, R, plots.Options) error, csv func(io.Writer, R) error, alt func(R) string) picture {
+func pictureOf[R any](r R, paint func(io.Writer, R, plots.Options) error, csv func(io.Writer, R) error, alt func(R, plots.Options) string) picture {
 	return picture{
 		paint: func(w io.Writer, o plots.Options) error { return paint(w, r, o) },
 		csv:   func(w io.Writer, _ plots.Options) error { return csv(w, r) },
-		alt:   func(plots.Options) string { return alt(r) },
+		alt:   func(o plots.Options) string { return alt(r, o) },
 	}
 }
 

@@ -229,7 +229,7 @@ func newPlotLoading(a *app) *cobra.Command {
 }
 
 // newPlotCollector draws something of what was read off the dust collector.
-func newPlotCollector(a *app, name, short string, paint func(io.Writer, airflow.Result, plots.Options) error, csv func(io.Writer, airflow.Result) error, alt func(airflow.Result) string) *cobra.Command {
+func newPlotCollector(a *app, name, short string, paint func(io.Writer, airflow.Result, plots.Options) error, csv func(io.Writer, airflow.Result) error, alt func(airflow.Result, plots.Options) string) *cobra.Command {
 	o := plotOptions{metric: "pm2_5"}
 	cmd := &cobra.Command{
 		Use: name, Short: short, Args: noArgs,

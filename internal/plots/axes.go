@@ -7,11 +7,13 @@ import (
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/text"
 	"gonum.org/v1/plot/vg"
+
+	"dustlog/internal/words"
 )
 
 // setLinear lets a cover lo…hi, widened to whole steps, with about n ticks.
 // gonum's own ticks stay within the data and count at most a few.
-func setLinear(a *plot.Axis, lo, hi float64, n int) {
+func (o Options) setLinear(a *plot.Axis, lo, hi float64, n int) {
 	if !(hi > lo) || math.IsInf(hi-lo, 0) {
 		hi = lo + math.Max(1, math.Abs(lo)*0.1)
 	}
@@ -23,7 +25,7 @@ func setLinear(a *plot.Axis, lo, hi float64, n int) {
 	}
 	var ticks plot.ConstantTicks
 	for k := first; k <= last; k++ {
-		ticks = append(ticks, plot.Tick{Value: k * step, Label: grouped(strconv.FormatFloat(k*step, 'f', decimals, 64))})
+		ticks = append(ticks, plot.Tick{Value: k * step, Label: o.Words.Number(grouped(strconv.FormatFloat(k*step, 'f', decimals, 64)))})
 	}
 	a.Min, a.Max, a.Scale, a.Tick.Marker = first*step, last*step, plot.LinearScale{}, ticks
 }
@@ -62,6 +64,7 @@ type logTicks struct {
 	most  int // 0 for any number
 	width vg.Length
 	sty   text.Style
+	words *words.Printer
 }
 
 // Ticks implements plot.Ticker.
@@ -70,7 +73,7 @@ func (t logTicks) Ticks(lo, hi float64) []plot.Tick {
 	var ticks []plot.Tick
 	for k := range 40 {
 		set, every := mantissas[min(k, len(mantissas)-1)], max(1, k-len(mantissas)+2)
-		ticks = decadeTicks(lo, hi, set, every)
+		ticks = t.decades(lo, hi, set, every)
 		tooMany := t.most > 0 && len(ticks) > t.most
 		if !tooMany && (t.width == 0 || len(apart(ticks, norm, t.width, 11, t.sty)) == len(ticks)) {
 			break
@@ -79,7 +82,7 @@ func (t logTicks) Ticks(lo, hi float64) []plot.Tick {
 	return ticks
 }
 
-func decadeTicks(lo, hi float64, set []float64, every int) []plot.Tick {
+func (t logTicks) decades(lo, hi float64, set []float64, every int) []plot.Tick {
 	var ticks []plot.Tick
 	for e := int(math.Floor(math.Log10(lo))); e <= int(math.Ceil(math.Log10(hi))); e++ {
 		if e%every != 0 {
@@ -87,7 +90,7 @@ func decadeTicks(lo, hi float64, set []float64, every int) []plot.Tick {
 		}
 		for _, m := range set {
 			if v := m * math.Pow10(e); v >= lo && v <= hi {
-				ticks = append(ticks, plot.Tick{Value: v, Label: number(v)})
+				ticks = append(ticks, plot.Tick{Value: v, Label: t.words.Number(number(v))})
 			}
 		}
 	}

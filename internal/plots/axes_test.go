@@ -13,7 +13,7 @@ import (
 func TestLinearAxisCoversItsRange(t *testing.T) {
 	for _, c := range [][2]float64{{0, 1}, {0, 1e-3}, {0, 1e6}, {-12, 3}, {0, 0}, {5, 5}, {0, 1485}, {0, 0.34}, {-1e-9, 1e-9}} {
 		var a plot.Axis
-		setLinear(&a, c[0], c[1], 6)
+		Options{}.setLinear(&a, c[0], c[1], 6)
 		ticks := a.Tick.Marker.Ticks(a.Min, a.Max)
 		require.LessOrEqual(t, a.Min, c[0])
 		require.GreaterOrEqual(t, a.Max, c[1])
@@ -47,10 +47,10 @@ func TestNumbers(t *testing.T) {
 	for v, want := range map[float64]string{
 		0: "0", 0.001: "0.001", 0.1342: "0.134", 5: "5", 1485.4: "1490", 12345: "12\u202f300", 1e6: "1\u202f000\u202f000", -4.5: "−4.5", 999.9: "1000",
 	} {
-		require.Equal(t, want, number(v))
+		require.Equal(t, want, string(number(v)))
 	}
 	for v, want := range map[float64]string{0.3: "0.30", 1.06: "1.06", 0.0931: "0.093", 0.0100: "0.010", 12.34: "12.3", 100: "100"} {
-		require.Equal(t, want, ratioNumber(v))
+		require.Equal(t, want, string(ratioNumber(v)))
 	}
 }
 
@@ -62,15 +62,15 @@ func TestTimeTicks(t *testing.T) {
 	}
 	half := time.FixedZone("", 5*3600+30*60)
 	require.Equal(t, []string{"08:00", "10:00", "12:00", "14:00", "16:00"},
-		labelsOf(timeTicks(at("2026-03-02T07:00:00Z"), at("2026-03-02T15:30:00Z"), zone, 6)))
+		labelsOf(clockTicks{zone: zone}.times(at("2026-03-02T07:00:00Z"), at("2026-03-02T15:30:00Z"), 6)))
 	require.Equal(t, []string{"12:30", "12:45", "13:00", "13:15"},
-		labelsOf(timeTicks(at("2026-03-02T06:50:00Z"), at("2026-03-02T07:50:00Z"), half, 5)))
+		labelsOf(clockTicks{zone: half}.times(at("2026-03-02T06:50:00Z"), at("2026-03-02T07:50:00Z"), 5)))
 	require.Equal(t, []string{"07:00:00", "07:00:02", "07:00:04"},
-		labelsOf(timeTicks(at("2026-03-02T07:00:00Z"), at("2026-03-02T07:00:05Z"), time.UTC, 3)))
+		labelsOf(clockTicks{zone: time.UTC}.times(at("2026-03-02T07:00:00Z"), at("2026-03-02T07:00:05Z"), 3)))
 	require.Equal(t, []string{"3 Mar", "4 Mar", "5 Mar"},
-		labelsOf(timeTicks(at("2026-03-02T07:00:00Z"), at("2026-03-05T07:00:00Z"), time.UTC, 4)))
+		labelsOf(clockTicks{zone: time.UTC}.times(at("2026-03-02T07:00:00Z"), at("2026-03-05T07:00:00Z"), 4)))
 	for _, span := range []time.Duration{time.Second, time.Minute, time.Hour, 24 * time.Hour, 7 * 24 * time.Hour, 400 * 24 * time.Hour, 9e4 * time.Hour} {
-		require.LessOrEqual(t, len(timeTicks(day, day.Add(span), time.UTC, 5)), 5, span)
+		require.LessOrEqual(t, len(clockTicks{zone: time.UTC}.times(day, day.Add(span), 5)), 5, span)
 	}
 }
 
@@ -81,17 +81,17 @@ func TestTimeTicksAcrossClockChanges(t *testing.T) {
 	cet, err := time.LoadLocation("CET")
 	require.NoError(t, err)
 	spring := time.Date(2026, 3, 29, 0, 0, 0, 0, cet)
-	require.Equal(t, []string{"00:00", "04:00", "06:00", "08:00"}, labelsOf(timeTicks(spring, spring.Add(7*time.Hour), cet, 5)))
-	require.Equal(t, "CET, UTC+1, later CEST, UTC+2", zoneLabel(spring, spring.Add(7*time.Hour), cet))
+	require.Equal(t, []string{"00:00", "04:00", "06:00", "08:00"}, labelsOf(clockTicks{zone: cet}.times(spring, spring.Add(7*time.Hour), 5)))
+	require.Equal(t, "CET, UTC+1, later CEST, UTC+2", zoneLabel(spring, spring.Add(7*time.Hour), cet).String())
 	autumn := time.Date(2026, 10, 25, 0, 0, 0, 0, cet)
-	for _, k := range timeTicks(autumn, autumn.Add(9*time.Hour), cet, 6) {
+	for _, k := range (clockTicks{zone: cet}).times(autumn, autumn.Add(9*time.Hour), 6) {
 		at := time.UnixMilli(int64(k.Value)).In(cet)
 		require.Zero(t, at.Minute())
 		require.Zero(t, at.Hour()%2, k.Label)
 	}
-	require.Equal(t, "UTC", zoneLabel(day, day, time.UTC))
-	require.Equal(t, "UTC+5:30", zoneLabel(day, day, time.FixedZone("", 5*3600+1800)))
-	require.Equal(t, "UTC−3", zoneLabel(day, day, time.FixedZone("-03", -3*3600)))
+	require.Equal(t, "UTC", zoneLabel(day, day, time.UTC).String())
+	require.Equal(t, "UTC+5:30", zoneLabel(day, day, time.FixedZone("", 5*3600+1800)).String())
+	require.Equal(t, "UTC−3", zoneLabel(day, day, time.FixedZone("-03", -3*3600)).String())
 }
 
 func TestWrapAndElide(t *testing.T) {

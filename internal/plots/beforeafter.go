@@ -17,6 +17,8 @@ import (
 
 	"dustlog/internal/compare"
 	"dustlog/internal/dust"
+	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 // BeforeAfter draws every session as a point under its setup, the geometric
@@ -86,27 +88,27 @@ func (b *sessionsPlot) values() []float64 {
 	return v
 }
 
-func metricLabel(metric string) string {
+func metricLabel(metric string) words.Text {
 	if c, err := dust.ParseMetric(metric); err == nil {
-		return c.Label()
+		return exposure.ChannelText(c)
 	}
-	return metric
+	return words.Literal(metric)
 }
 
-func (b *sessionsPlot) title() string {
-	return fmt.Sprintf("%s before and after: %s", metricLabel(b.r.Metric), b.r.Verdict)
+func (b *sessionsPlot) title() words.Text {
+	return words.Of("%s before and after: %s", metricLabel(b.r.Metric), b.r.Verdict.Text())
 }
 
 func (b *sessionsPlot) ratio() ratioRow {
-	return ratioRow{label: "Ratio after to before", ratio: positive(b.r.Ratio), low: positive(b.r.CILow), hig: positive(b.r.CIHigh)}
+	return ratioRow{label: b.o.Words.Say("Ratio after to before"), ratio: positive(b.r.Ratio), low: positive(b.r.CILow), hig: positive(b.r.CIHigh)}
 }
 
 func (b *sessionsPlot) draw() *figure {
-	subtitle := fmt.Sprintf("%s by optical sensor, %s, logarithmic axis; one mark is one session", metricLabel(b.r.Metric), b.r.Unit)
-	f := newFigure(b.o, b.title(), subtitle, AltTextBeforeAfter(b.r))
+	subtitle := words.Of("%s by optical sensor, %s, logarithmic axis; one mark is one session", metricLabel(b.r.Metric), b.r.Unit)
+	f := newFigure(b.o, b.title(), subtitle, AltTextBeforeAfter(b.r, b.o))
 	before, after := f.newPlot(), f.newPlot()
 	lo, hi := span(b.values(), b.floor)
-	ticks := logTicks{most: 6}
+	ticks := logTicks{most: 6, words: f.o.Words}
 	setLog(&before.Y, lo, hi, ticks)
 	setLog(&after.Y, lo, hi, blank{ticks})
 	width := (dataArea(before, f.inner()).Size().X-columnGap)/2 - 6
@@ -148,7 +150,7 @@ func (t blank) Ticks(lo, hi float64) []plot.Tick {
 func (b *sessionsPlot) fill(f *figure, p *plot.Plot, h half, sty draw.GlyphStyle, line draw.LineStyle, width vg.Length) {
 	n := len(h.sessions)
 	p.X.Min, p.X.Max = -0.5, float64(max(n, 1))-0.5
-	p.X.Tick.Marker = dateTicks(h.sessions, width, p.X.Tick.Label)
+	p.X.Tick.Marker = dateTicks(h.sessions, width, p.X.Tick.Label, b.o.Words)
 	p.Add(f.grid(false, true))
 	if h.mean != nil {
 		p.Add(rule(line, p.X.Min, *h.mean, p.X.Max, *h.mean))
@@ -163,11 +165,11 @@ func (b *sessionsPlot) fill(f *figure, p *plot.Plot, h half, sty draw.GlyphStyle
 }
 
 // dateTicks names the days of as many sessions as have room.
-func dateTicks(sessions []compare.Session, width vg.Length, sty text.Style) plot.ConstantTicks {
+func dateTicks(sessions []compare.Session, width vg.Length, sty text.Style, say *words.Printer) plot.ConstantTicks {
 	widest := vg.Length(0)
 	labels := make([]string, len(sessions))
 	for i, s := range sessions {
-		labels[i] = elide(shortDate(s.Date), width, sty)
+		labels[i] = elide(say.Text(shortDate(s.Date)), width, sty)
 		widest = max(widest, sty.Width(labels[i]))
 	}
 	slot := width / vg.Length(max(len(sessions), 1))
@@ -182,12 +184,12 @@ func dateTicks(sessions []compare.Session, width vg.Length, sty text.Style) plot
 }
 
 // shortDate prints 2006-01-02 as 2 Jan; other text stays as it is.
-func shortDate(s string) string {
+func shortDate(s string) words.Text {
 	t, err := time.Parse(time.DateOnly, s)
 	if err != nil {
-		return clean(s)
+		return words.Literal(clean(s))
 	}
-	return t.Format("2 Jan")
+	return words.Time(t, "2 Jan").Text()
 }
 
 // head is the words above a half: the setup with its mark, then its numbers.
@@ -200,12 +202,12 @@ type head struct {
 const markRoom = 14.0
 
 func (b *sessionsPlot) headOf(th *theme, h half, mark draw.GlyphStyle, width vg.Length) head {
-	name, mean := cmp.Or(h.name, "(no setup named)"), "no geometric mean"
+	name, mean := cmp.Or(h.name, b.o.Words.Say("(no setup named)")), words.Of("no geometric mean")
 	if h.mean != nil {
-		mean = "geometric mean " + number(*h.mean) + " " + b.r.Unit
+		mean = words.Of("geometric mean %s %s", number(*h.mean), b.r.Unit)
 	}
 	names := capLines(wrap(name, width-markRoom, th.bold()), 2, width-markRoom, th.bold())
-	return head{th, mark, names, wrap(plural(len(h.sessions), "session")+", "+mean, width, th.text(th.ink))}
+	return head{th, mark, names, wrap(b.o.Words.Say("%s, %s", sessionCount(len(h.sessions)), mean), width, th.text(th.ink))}
 }
 
 func (h head) height() vg.Length { return vg.Length(len(h.names)+len(h.counts))*lineStep + 5 }
@@ -227,34 +229,34 @@ func (h head) Plot(c draw.Canvas, _ *plot.Plot) {
 	}
 }
 
-func (b *sessionsPlot) caption() string {
+func (b *sessionsPlot) caption() words.Text {
 	r := b.r
-	parts := []string{"Marks: mean of a session, adjusted for its tasks; level lines: geometric means."}
+	parts := []words.Text{words.Of("Marks: mean of a session, adjusted for its tasks; level lines: geometric means.")}
 	if ratio := b.ratio(); ratio.ratio != nil && (ratio.low != nil || ratio.hig != nil) {
-		parts = append(parts, fmt.Sprintf("Brackets: %s %% interval of the ratio.", percent(r)))
+		parts = append(parts, words.Of("Brackets: %s %% interval of the ratio.", percent(r)))
 	}
 	if m := r.SmallestChange; m > 0 && m < 100 {
-		parts = append(parts, fmt.Sprintf("Dotted line: the smallest reduction that matters, %s %%.", number(m)))
+		parts = append(parts, words.Of("Dotted line: the smallest reduction that matters, %s %%.", number(m)))
 	}
 	if b.leftOut > 0 {
-		parts = append(parts, plural(b.leftOut, "session")+" left out.")
+		parts = append(parts, words.Plural(b.leftOut, "%d session left out.", "%d sessions left out.", b.leftOut))
 	}
 	if b.floor > 0 {
-		parts = append(parts, fmt.Sprintf("Triangles: below %s %s, drawn at the lower edge.", number(b.floor), r.Unit))
+		parts = append(parts, words.Of("Triangles: below %s %s, drawn at the lower edge.", number(b.floor), r.Unit))
 	}
-	return strings.Join(append(parts, sensorCaption(r)), " ")
+	return sentences(append(parts, sensorCaption(r))...)
 }
 
 // AltTextBeforeAfter describes the picture that BeforeAfter draws.
-func AltTextBeforeAfter(r compare.Result) string {
-	b := newSessionsPlot(r, Options{})
-	text := fmt.Sprintf("%s in %s under %s (before) and %s under %s (after): geometric means %s and %s %s.",
-		metricLabel(r.Metric), plural(len(b.before.sessions), "session"), r.Before, plural(len(b.after.sessions), "session"), r.After,
+func AltTextBeforeAfter(r compare.Result, o Options) string {
+	b := newSessionsPlot(r, o)
+	text := words.Of("%s in %s under %s (before) and %s under %s (after): geometric means %s and %s %s.",
+		metricLabel(r.Metric), sessionCount(len(b.before.sessions)), r.Before, sessionCount(len(b.after.sessions)), r.After,
 		levelText(b.before.mean), levelText(b.after.mean), r.Unit)
 	if row := b.ratio(); row.ratio != nil {
-		text += fmt.Sprintf(" Ratio after to before %s, %s %% interval %s to %s: %s.", ratioNumber(*row.ratio), percent(r), boundText(row.low), boundText(row.hig), r.Verdict)
+		text = sentences(text, words.Of("Ratio after to before %s, %s %% interval %s to %s: %s.", ratioNumber(*row.ratio), percent(r), boundText(row.low), boundText(row.hig), r.Verdict.Text()))
 	} else {
-		text += fmt.Sprintf(" No ratio: %s.", r.Verdict)
+		text = sentences(text, words.Of("No ratio: %s.", r.Verdict.Text()))
 	}
-	return brief(text)
+	return o.brief(text)
 }

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strings"
 	"time"
 
 	"gonum.org/v1/plot"
@@ -13,6 +12,7 @@ import (
 
 	"dustlog/internal/clearance"
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // ClearanceData is what a picture of falling dust shows: one panel a fall.
@@ -106,17 +106,17 @@ func (p fallPlot) values() []float64 {
 }
 
 func (d ClearanceData) draw(o Options) *figure {
-	f := newFigure(o, fmt.Sprintf("How dust clears after work, at %s", d.Result.Sensor),
-		fmt.Sprintf("%s by optical sensor, %s, logarithmic axis; means over 20 s", metricLabel(d.Result.Metric), d.Result.Unit), AltTextClearance(d))
+	f := newFigure(o, words.Of("How dust clears after work, at %s", d.Result.Sensor),
+		words.Of("%s by optical sensor, %s, logarithmic axis; means over 20 s", metricLabel(d.Result.Metric), d.Result.Unit), AltTextClearance(d, o))
 	var level, low, cut bool
 	for i, fall := range d.Falls {
 		p := d.fallPlot(fall)
 		if i > 0 {
 			f.space(6)
 		}
-		f.words(capLines(wrap(d.heading(fall), f.inner(), f.th.bold()), 2, f.inner(), f.th.bold()), f.th.bold())
+		f.words(capLines(wrap(f.say(d.heading(fall)), f.inner(), f.th.bold()), 2, f.inner(), f.th.bold()), f.th.bold())
 		sty := f.th.text(f.th.ink)
-		f.words(capLines(wrap(d.figures(fall), f.inner(), sty), 3, f.inner(), sty), sty)
+		f.words(capLines(wrap(f.say(d.figures(fall)), f.inner(), sty), 3, f.inner(), sty), sty)
 		f.space(lineStep)
 		f.plots(f.fallPanel(p))
 		level, low = level || finite(fall.Level), low || p.floor > 0
@@ -126,15 +126,15 @@ func (d ClearanceData) draw(o Options) *figure {
 	return f
 }
 
-func (d ClearanceData) heading(f Fall) string {
-	after := "a drop in the trace"
+func (d ClearanceData) heading(f Fall) words.Text {
+	after := words.Of("a drop in the trace")
 	if f.After != "" {
-		after = "after " + f.After
+		after = words.Of("after %s", clean(f.After))
 	}
 	if f.Setup != "" {
-		after = f.Setup + ", " + after
+		after = words.Of("%s, %s", clean(f.Setup), after)
 	}
-	return clean(fmt.Sprintf("%s, %s", after, f.From.In(d.zone()).Format("2006-01-02 15:04")))
+	return words.Of("%s, %s", after, words.Time(f.From.In(d.zone()), "2006-01-02 15:04"))
 }
 
 func (d ClearanceData) zone() *time.Location {
@@ -145,54 +145,53 @@ func (d ClearanceData) zone() *time.Location {
 }
 
 // figures are a fall's numbers in words.
-func (d ClearanceData) figures(f Fall) string {
+func (d ClearanceData) figures(f Fall) words.Text {
 	if f.State != clearance.Measured || !finite(f.PerHour) {
-		return "Rate: cannot tell: " + clean(f.Why.String())
+		return words.Of("Rate: cannot tell: %s", f.Why)
 	}
-	text := fmt.Sprintf("Clears %s times an hour", number(*f.PerHour))
+	text := words.Of("Clears %s times an hour", number(*f.PerHour))
 	if finite(f.Low) && finite(f.High) {
-		text += fmt.Sprintf(" (95 %% interval %s to %s)", number(*f.Low), number(*f.High))
+		text = words.Of("%s (95 %% interval %s to %s)", text, number(*f.Low), number(*f.High))
 	}
 	if finite(f.HalfLifeMinutes) {
-		text += fmt.Sprintf("; half of it gone in %s min", number(*f.HalfLifeMinutes))
+		text = words.Of("%s; half of it gone in %s min", text, number(*f.HalfLifeMinutes))
 	}
 	if finite(f.Background) {
-		text += fmt.Sprintf("; goes to %s %s (%s)", number(*f.Background), d.Result.Unit, clean(f.BackgroundFrom.String()))
+		text = words.Of("%s; goes to %s %s (%s)", text, number(*f.Background), d.Result.Unit, f.BackgroundFrom)
 	}
 	if finite(f.Level) {
-		text += "; " + d.untilText(f)
+		text = words.Join("; ", text, d.untilText(f))
 	}
-	return text + "."
+	return words.Join("", text, words.Literal("."))
 }
 
-func (d ClearanceData) untilText(f Fall) string {
-	level := number(*f.Level) + " " + d.Result.Unit
+func (d ClearanceData) untilText(f Fall) words.Text {
+	level := words.Of("%s %s", number(*f.Level), d.Result.Unit)
 	if !finite(f.Minutes) {
-		return "when it is at " + level + " cannot be told"
+		return words.Of("when it is at %s cannot be told", level)
 	}
-	text := fmt.Sprintf("at %s after %s min", level, number(*f.Minutes))
 	if finite(f.Upper) {
-		return text + fmt.Sprintf(", %s at most", number(*f.Upper))
+		return words.Of("at %s after %s min, %s at most", level, number(*f.Minutes), number(*f.Upper))
 	}
-	return text + ", no upper bound"
+	return words.Of("at %s after %s min, no upper bound", level, number(*f.Minutes))
 }
 
 // fallPanel plots one fall over the minutes since its record began.
 func (f *figure) fallPanel(p fallPlot) panel {
 	pl := f.newPlot()
 	lo, hi := span(p.values(), p.floor)
-	setLog(&pl.Y, lo, hi, logTicks{most: 6})
-	lines := &fallLines{fallPlot: p, th: f.th}
+	setLog(&pl.Y, lo, hi, logTicks{most: 6, words: f.o.Words})
+	lines := &fallLines{fallPlot: p, th: f.th, words: f.o.Words}
 	pl.X.Tick.Marker = plot.ConstantTicks{}
 	width := dataArea(pl, f.inner()).Size().X
-	setMinutes(&pl.X, -leadIn.Minutes(), p.last, width)
+	f.o.setMinutes(&pl.X, -leadIn.Minutes(), p.last, width)
 	pl.Add(f.grid(true, true), lines)
-	return panel{Plot: pl, data: max(leastRoom, min(120, 0.4*f.o.Width)), stretch: true, right: "Minutes from the start of the record"}
+	return panel{Plot: pl, data: max(leastRoom, min(120, 0.4*f.o.Width)), stretch: true, right: f.o.Words.Say("Minutes from the start of the record")}
 }
 
 // setMinutes covers lo…hi exactly, with round ticks that have room.
-func setMinutes(a *plot.Axis, lo, hi float64, width vg.Length) {
-	setLinear(a, lo, hi, max(2, int(width/45)))
+func (o Options) setMinutes(a *plot.Axis, lo, hi float64, width vg.Length) {
+	o.setLinear(a, lo, hi, max(2, int(width/45)))
 	var inside plot.ConstantTicks
 	for _, t := range a.Tick.Marker.Ticks(a.Min, a.Max) {
 		if t.Value >= lo-1e-9 && t.Value <= hi+1e-9 {
@@ -207,7 +206,8 @@ func setMinutes(a *plot.Axis, lo, hi float64, width vg.Length) {
 // fallLines draws the means, the curve, the background and the level.
 type fallLines struct {
 	fallPlot
-	th *theme
+	th    *theme
+	words *words.Printer
 }
 
 // Plot implements plot.Plotter.
@@ -228,7 +228,7 @@ func (l *fallLines) Plot(c draw.Canvas, p *plot.Plot) {
 	if finite(l.Minutes) && *l.Minutes <= p.X.Max {
 		at := toX(*l.Minutes)
 		c.StrokeLine2(l.th.limitLine(), at, c.Min.Y, at, c.Max.Y+2)
-		sty, text := l.th.text(l.th.limit), number(*l.Minutes)+" min"
+		sty, text := l.th.text(l.th.limit), l.words.Say("%s min", number(*l.Minutes))
 		w := sty.Width(text)
 		write(c, sty, vg.Point{X: max(c.Min.X, min(at-w/2, c.Max.X-w)), Y: c.Max.Y + 4}, text)
 	}
@@ -252,35 +252,35 @@ func (t *theme) curveLine() draw.LineStyle { return draw.LineStyle{Color: t.mean
 
 func (d ClearanceData) legend(th *theme, level bool) []entry {
 	out := []entry{
-		{"means over 20 s", lineSample(draw.LineStyle{Color: th.reading, Width: 1.2})},
-		{"fitted curve", lineSample(th.curveLine())},
-		{"background", lineSample(th.backgroundLine())},
+		{words.Of("means over 20 s"), lineSample(draw.LineStyle{Color: th.reading, Width: 1.2})},
+		{words.Of("fitted curve"), lineSample(th.curveLine())},
+		{words.Of("background"), lineSample(th.backgroundLine())},
 	}
 	if level {
-		out = append(out, entry{"level waited for, and when", lineSample(th.limitLine())})
+		out = append(out, entry{words.Of("level waited for, and when"), lineSample(th.limitLine())})
 	}
 	return out
 }
 
-func (d ClearanceData) caption(low, cut bool) string {
-	parts := []string{fmt.Sprintf("Optical sensor %s, %s. The record begins a minute after the source went off. The curve takes the air for one mixed room.",
+func (d ClearanceData) caption(low, cut bool) words.Text {
+	parts := []words.Text{words.Of("Optical sensor %s, %s. The record begins a minute after the source went off. The curve takes the air for one mixed room.",
 		d.Result.Sensor, placeText(dust.Position(d.Result.Position)))}
 	if low {
-		parts = append(parts, "Values at or below the sensor's step are drawn at the lower edge.")
+		parts = append(parts, words.Of("Values at or below the sensor's step are drawn at the lower edge."))
 	}
 	if cut {
-		parts = append(parts, "A level reached much later than the record lasts is told in words only.")
+		parts = append(parts, words.Of("A level reached much later than the record lasts is told in words only."))
 	}
-	return strings.Join(parts, " ")
+	return sentences(parts...)
 }
 
 // AltTextClearance describes the picture that Clearance draws.
-func AltTextClearance(d ClearanceData) string {
-	var parts []string
+func AltTextClearance(d ClearanceData, o Options) string {
+	parts := []words.Text{words.Of("How %s falls at %s once the source is off.", metricLabel(d.Result.Metric), d.Result.Sensor)}
 	for _, f := range d.Falls {
-		parts = append(parts, fmt.Sprintf("%s: %s", d.heading(f), d.figures(f)))
+		parts = append(parts, words.Of("%s: %s", d.heading(f), d.figures(f)))
 	}
-	return brief(fmt.Sprintf("How %s falls at %s once the source is off. %s", metricLabel(d.Result.Metric), d.Result.Sensor, strings.Join(parts, " ")))
+	return o.brief(sentences(parts...))
 }
 
 // CSVClearance writes what Clearance draws, one value a row. Minutes count from the

@@ -8,6 +8,8 @@ import (
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/text"
 	"gonum.org/v1/plot/vg"
+
+	"dustlog/internal/words"
 )
 
 // clockSteps are the distances of two time ticks that people count in.
@@ -26,6 +28,7 @@ type clockTicks struct {
 	zone  *time.Location
 	width vg.Length
 	sty   text.Style
+	words *words.Printer
 }
 
 // Ticks implements plot.Ticker.
@@ -33,11 +36,11 @@ func (c clockTicks) Ticks(lo, hi float64) []plot.Tick {
 	const perLabel = 42 // points
 	from, to := time.UnixMilli(int64(lo)), time.UnixMilli(int64(hi))
 	norm := func(v float64) float64 { return plot.LinearScale{}.Normalize(lo, hi, v) }
-	return apart(timeTicks(from, to, c.zone, int(c.width/perLabel)), norm, c.width, 5, c.sty)
+	return apart(c.times(from, to, int(c.width/perLabel)), norm, c.width, 5, c.sty)
 }
 
-// timeTicks marks round clock times in [from, to], at most n of them.
-func timeTicks(from, to time.Time, zone *time.Location, n int) []plot.Tick {
+// times marks round clock times in [from, to], at most n of them.
+func (c clockTicks) times(from, to time.Time, n int) []plot.Tick {
 	n = max(n, 2)
 	span := to.Sub(from)
 	step := clockSteps[len(clockSteps)-1]
@@ -52,21 +55,21 @@ func timeTicks(from, to time.Time, zone *time.Location, n int) []plot.Tick {
 	}
 	days := step >= 24*time.Hour
 	var ticks []plot.Tick
-	for _, t := range roundTimes(from, to, zone, step) {
-		ticks = append(ticks, plot.Tick{Value: float64(t.UnixMilli()), Label: clockLabel(t, step, span, days)})
+	for _, t := range roundTimes(from, to, c.zone, step) {
+		ticks = append(ticks, plot.Tick{Value: float64(t.UnixMilli()), Label: c.words.Moment(clockLabel(t, step, span, days))})
 	}
 	return ticks
 }
 
-func clockLabel(t time.Time, step, span time.Duration, days bool) string {
+func clockLabel(t time.Time, step, span time.Duration, days bool) words.Moment {
 	midnight := t.Hour() == 0 && t.Minute() == 0 && t.Second() == 0
 	switch {
 	case days || (midnight && span > 20*time.Hour):
-		return t.Format("2 Jan")
+		return words.Time(t, "2 Jan")
 	case step < time.Minute:
-		return t.Format("15:04:05")
+		return words.Time(t, "15:04:05")
 	}
-	return t.Format("15:04")
+	return words.Clock(t)
 }
 
 // roundTimes lists multiples of step on the wall clock of zone. Below an hour
@@ -100,12 +103,12 @@ func roundTimes(from, to time.Time, zone *time.Location, step time.Duration) []t
 
 // zoneLabel names the zone of a time axis with its distance from UTC, and both
 // if the clocks change in between.
-func zoneLabel(from, to time.Time, zone *time.Location) string {
+func zoneLabel(from, to time.Time, zone *time.Location) words.Text {
 	a, b := zoneName(from.In(zone)), zoneName(to.In(zone))
 	if a == b {
-		return a
+		return words.Literal(a)
 	}
-	return a + ", later " + b
+	return words.Of("%s, later %s", a, b)
 }
 
 func zoneName(t time.Time) string {

@@ -1,12 +1,12 @@
 package plots
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"math"
 	"slices"
 	"strconv"
-	"strings"
 	"time"
 
 	"gonum.org/v1/plot"
@@ -15,6 +15,7 @@ import (
 
 	"dustlog/internal/airflow"
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // FanAndSystem draws the blower's pressure over its flow against what ducts, separator
@@ -33,7 +34,7 @@ func FanAndSystem(w io.Writer, r airflow.Result, o Options) error {
 }
 
 func drawFanAndSystem(r airflow.Result, setups []airflow.SetupAirflow, o Options) *figure {
-	f := newFigure(o, "What the blower makes and what the ducts take", "Static pressure, Pa, over flow, m³/h", AltTextFanAndSystem(r))
+	f := newFigure(o, words.Of("What the blower makes and what the ducts take"), words.Of("Static pressure, Pa, over flow, m³/h"), AltTextFanAndSystem(r, o))
 	var curve, system, operating bool
 	for i, s := range setups {
 		if i > 0 {
@@ -46,15 +47,15 @@ func drawFanAndSystem(r airflow.Result, setups []airflow.SetupAirflow, o Options
 	}
 	var legend []entry
 	if curve {
-		legend = append(legend, entry{"blower, by its maker's points in this air", lineSample(f.th.meanLine())})
+		legend = append(legend, entry{words.Of("blower, by its maker's points in this air"), lineSample(f.th.meanLine())})
 	}
 	if system {
-		legend = append(legend, entry{"ducts, separator and filter: k·Q²", lineSample(f.th.backgroundLine())}, entry{"measured", markSample(f.th.afterMark())})
+		legend = append(legend, entry{words.Of("ducts, separator and filter: k·Q²"), lineSample(f.th.backgroundLine())}, entry{words.Of("measured"), markSample(f.th.afterMark())})
 	}
 	if operating {
-		legend = append(legend, entry{"where they meet, the last point taken for the system", markSample(f.th.beforeMark())})
+		legend = append(legend, entry{words.Of("where they meet, the last point taken for the system"), markSample(f.th.beforeMark())})
 	}
-	f.footer("Both curves hold for one state of gates and filter.", legend)
+	f.footer(words.Of("Both curves hold for one state of gates and filter."), legend)
 	return f
 }
 
@@ -67,35 +68,35 @@ func withSystem(r airflow.Result) (list []airflow.SetupAirflow) {
 	return list
 }
 
-func setupTitle(setup string) string {
+func setupTitle(setup string) words.Text {
 	if setup == "" {
-		return "Setup not declared"
+		return words.Of("Setup not declared")
 	}
-	return upperFirst(clean(setup))
+	return words.Literal(upperFirst(clean(setup)))
 }
 
 // heading is a panel's name and a sentence.
-func (f *figure) heading(name, words string) {
+func (f *figure) heading(name, sentence words.Text) {
 	head, sty := f.th.bold(), f.th.text(f.th.ink)
-	f.words(capLines(wrap(name, f.inner(), head), 2, f.inner(), head), head)
-	f.words(capLines(wrap(words, f.inner(), sty), 3, f.inner(), sty), sty)
+	f.words(capLines(wrap(f.say(name), f.inner(), head), 2, f.inner(), head), head)
+	f.words(capLines(wrap(f.say(sentence), f.inner(), sty), 3, f.inner(), sty), sty)
 	f.space(6)
 }
 
-func fanWords(s airflow.SetupAirflow) string {
-	var parts []string
+func fanWords(s airflow.SetupAirflow) words.Text {
+	var parts []words.Text
 	if s.Flow != nil {
-		parts = append(parts, "Measured last: "+s.Flow.Flow.String())
+		parts = append(parts, words.Of("Measured last: %s", words.Number(s.Flow.Flow.String())))
 	}
 	if s.Fan != nil {
 		if op := s.Fan.Operating; op != nil {
-			parts = append(parts, fmt.Sprintf("by the curve %s at %s", op.Flow, op.Static))
+			parts = append(parts, words.Of("by the curve %s at %s", words.Number(op.Flow.String()), words.Number(op.Static.String())))
 		}
-		parts = append(parts, clean(s.Fan.Answer))
+		parts = append(parts, words.Literal(clean(s.Fan.Answer)))
 	} else if s.SystemWhy != "" {
-		parts = append(parts, clean(s.SystemWhy))
+		parts = append(parts, words.Literal(clean(s.SystemWhy)))
 	}
-	return upperFirst(strings.Join(parts, "; ")) + "."
+	return words.Join("; ", parts...).Sentence()
 }
 
 func (f *figure) fanPanel(s airflow.SetupAirflow) panel {
@@ -135,25 +136,25 @@ func (f *figure) fanPanel(s airflow.SetupAirflow) panel {
 	}
 	p.Add(&plotter.Line{XYs: curve, LineStyle: f.th.meanLine()}, &plotter.Scatter{XYs: points, GlyphStyle: f.th.afterMark()}, &plotter.Scatter{XYs: meet, GlyphStyle: f.th.beforeMark()})
 	f.linearAxes(p, 0, mostX, 0, mostY)
-	return panel{Plot: p, data: max(leastRoom, min(130, 0.4*f.o.Width)), stretch: true, right: "Flow, m³/h"}
+	return panel{Plot: p, data: max(leastRoom, min(130, 0.4*f.o.Width)), stretch: true, right: f.o.Words.Say("Flow, m³/h")}
 }
 
 // linearAxes covers the values given with labels that fit.
 func (f *figure) linearAxes(p *plot.Plot, loX, hiX, loY, hiY float64) {
-	setLinear(&p.Y, loY, hiY, 5)
+	f.o.setLinear(&p.Y, loY, hiY, 5)
 	p.X.Tick.Length, p.X.Tick.Marker = 6, plot.ConstantTicks{} // or the zeros of both axes touch
 	width := dataArea(p, f.inner()).Size().X
-	setLinear(&p.X, loX, hiX, max(2, int(width/50)))
+	f.o.setLinear(&p.X, loX, hiX, max(2, int(width/50)))
 	p.X.Tick.Marker = fitted{p.X.Tick.Marker, width, p.X}
 }
 
 // AltTextFanAndSystem describes the picture that FanAndSystem draws.
-func AltTextFanAndSystem(r airflow.Result) string {
-	var parts []string
+func AltTextFanAndSystem(r airflow.Result, o Options) string {
+	parts := []words.Text{words.Of("Static pressure of the blower and of the ducts over flow.")}
 	for _, s := range withSystem(r) {
-		parts = append(parts, setupTitle(s.Setup)+": "+fanWords(s))
+		parts = append(parts, words.Of("%s: %s", setupTitle(s.Setup), fanWords(s)))
 	}
-	return brief("Static pressure of the blower and of the ducts over flow. " + strings.Join(parts, " "))
+	return o.brief(sentences(parts...))
 }
 
 // CSVFanAndSystem writes what FanAndSystem draws.
@@ -197,7 +198,7 @@ func FilterDrop(w io.Writer, r airflow.Result, o Options) error {
 }
 
 func drawFilterDrop(r airflow.Result, setups []airflow.SetupAirflow, o Options) *figure {
-	f := newFigure(o, "Pressure drop over the filter since it was cleaned", "Pa; brought to one flow where flows were measured beside it", AltTextFilterDrop(r))
+	f := newFigure(o, words.Of("Pressure drop over the filter since it was cleaned"), words.Of("Pa; brought to one flow where flows were measured beside it"), AltTextFilterDrop(r, o))
 	var trend, ahead, limit, loose bool
 	for i, s := range setups {
 		if i > 0 {
@@ -211,20 +212,20 @@ func drawFilterDrop(r airflow.Result, setups []airflow.SetupAirflow, o Options) 
 			loose = loose || s.Filter.Reference != nil && x.AtReference == nil
 		}
 	}
-	legend := []entry{{"a reading", markSample(f.th.afterMark())}}
+	legend := []entry{{words.Of("a reading"), markSample(f.th.afterMark())}}
 	if loose {
-		legend = append(legend, entry{"without a flow near in time: not used", markSample(f.th.passedMark())})
+		legend = append(legend, entry{words.Of("without a flow near in time: not used"), markSample(f.th.passedMark())})
 	}
 	if trend {
-		legend = append(legend, entry{"trend", lineSample(f.th.meanLine())})
+		legend = append(legend, entry{words.Of("trend"), lineSample(f.th.meanLine())})
 	}
 	if ahead {
-		legend = append(legend, entry{"if the work goes on alike", lineSample(f.th.backgroundLine())})
+		legend = append(legend, entry{words.Of("if the work goes on alike"), lineSample(f.th.backgroundLine())})
 	}
 	if limit {
-		legend = append(legend, entry{"limit of its maker", lineSample(f.th.limitLine())})
+		legend = append(legend, entry{words.Of("limit of its maker"), lineSample(f.th.limitLine())})
 	}
-	f.footer("Days of the calendar: with less work it takes longer. Cleaning a filter puts fine dust into the air: blower off, respirator on.", legend)
+	f.footer(words.Of("Days of the calendar: with less work it takes longer. Cleaning a filter puts fine dust into the air: blower off, respirator on."), legend)
 	return f
 }
 
@@ -237,13 +238,13 @@ func withDrops(r airflow.Result) (list []airflow.SetupAirflow) {
 	return list
 }
 
-func dropWords(l airflow.Loading, zone *time.Location) string {
-	text := upperFirst(clean(l.Answer)) + ": " + clean(l.Why)
+func dropWords(l airflow.Loading, zone *time.Location) words.Text {
+	text := words.Of("%s: %s", upperFirst(clean(l.Answer)), clean(l.Why))
 	if !l.ReachedAt.IsZero() && l.Limit != nil {
-		day := func(t time.Time) string { return t.In(zone).Format("2 Jan 2006") }
-		text += fmt.Sprintf("; at %s about %s (95 %%: %s to %s)", l.Limit, day(l.ReachedAt), day(l.Earliest), day(l.LatestAt))
+		day := func(t time.Time) words.Moment { return words.Time(t.In(zone), "2 Jan 2006") }
+		text = words.Of("%s; at %s about %s (95 %%: %s to %s)", text, words.Number(l.Limit.String()), day(l.ReachedAt), day(l.Earliest), day(l.LatestAt))
 	}
-	return text + "."
+	return words.Join("", text, words.Literal("."))
 }
 
 // shown is the drop that is drawn of a reading.
@@ -287,28 +288,28 @@ func (f *figure) dropPanel(l airflow.Loading) panel {
 	}
 	p := f.newPlot()
 	p.Add(f.grid(false, true))
-	setLinear(&p.Y, 0, most, 5)
+	f.o.setLinear(&p.Y, 0, most, 5)
 	p.X.Tick.Marker = plot.ConstantTicks{}
 	width := dataArea(p, f.inner()).Size().X
 	p.X.Min, p.X.Max = lo, hi
-	p.X.Tick.Marker = clockTicks{f.o.Zone, width, p.X.Tick.Label}
+	p.X.Tick.Marker = clockTicks{f.o.Zone, width, p.X.Tick.Label, f.o.Words}
 	if l.Limit != nil {
 		p.Add(rule(f.th.limitLine(), lo, float64(*l.Limit), hi, float64(*l.Limit)))
 	}
 	p.Add(&plotter.Line{XYs: ahead, LineStyle: f.th.backgroundLine()}, &plotter.Line{XYs: trend, LineStyle: f.th.meanLine()}, &plotter.Scatter{XYs: loose, GlyphStyle: f.th.passedMark()}, &plotter.Scatter{XYs: used, GlyphStyle: f.th.afterMark()})
 	p.X.Min, p.X.Max = lo, hi
-	return panel{Plot: p, data: max(leastRoom, min(110, 0.34*f.o.Width)), stretch: true, right: "Time in " + f.o.Zone.String()}
+	return panel{Plot: p, data: max(leastRoom, min(110, 0.34*f.o.Width)), stretch: true, right: f.o.Words.Say("Time in %s", f.o.Zone.String())}
 }
 
 // AltTextFilterDrop describes the picture that FilterDrop draws.
-func AltTextFilterDrop(r airflow.Result) string {
-	var parts []string
+func AltTextFilterDrop(r airflow.Result, o Options) string {
+	parts := []words.Text{words.Of("Pressure drop over the filter since it was cleaned.")}
 	for _, s := range withDrops(r) {
 		l := s.Filter
-		parts = append(parts, fmt.Sprintf("%s: %s, from %s to %s Pa.", setupTitle(s.Setup), plural(len(l.Readings), "reading"), number(shown(l.Readings[0])), number(shown(l.Readings[len(l.Readings)-1]))),
-			dropWords(l, time.UTC))
+		parts = append(parts, words.Of("%s: %s, from %s to %s Pa.", setupTitle(s.Setup), readingCount(len(l.Readings)), number(shown(l.Readings[0])), number(shown(l.Readings[len(l.Readings)-1]))),
+			dropWords(l, cmp.Or(o.Zone, time.UTC)))
 	}
-	return brief("Pressure drop over the filter since it was cleaned. " + strings.Join(parts, " "))
+	return o.brief(sentences(parts...))
 }
 
 // CSVFilterDrop writes what FilterDrop draws.
@@ -352,9 +353,9 @@ func DustOnFlow(w io.Writer, r airflow.Result, o Options) error {
 
 func drawDustOnFlow(r airflow.Result, o Options) *figure {
 	d := r.Dust
-	f := newFigure(o, "Fine dust against flow", "Fine dust of sessions, as a ratio to the first setup's, logarithmic axis", AltTextDustOnFlow(r))
+	f := newFigure(o, words.Of("Fine dust against flow"), words.Of("Fine dust of sessions, as a ratio to the first setup's, logarithmic axis"), AltTextDustOnFlow(r, o))
 	sty := f.th.text(f.th.ink)
-	f.words(capLines(wrap(dustWords(d), f.inner(), sty), 7, f.inner(), sty), sty)
+	f.words(capLines(wrap(f.say(dustWords(d)), f.inner(), sty), 7, f.inner(), sty), sty)
 	f.space(6)
 	setups := inOrderOfUse(r)
 	f.plots(f.flowPanel(d, setups))
@@ -363,18 +364,18 @@ func drawDustOnFlow(r airflow.Result, o Options) *figure {
 		legend = append(legend, entry{setupTitle(setup), markSample(f.th.setupMark(i))})
 	}
 	if len(d.Lines) > 0 {
-		legend = append(legend, entry{"one slope for all setups", lineSample(f.th.meanLine())})
+		legend = append(legend, entry{words.Of("one slope for all setups"), lineSample(f.th.meanLine())})
 	}
-	f.footer("One mark is one measurement of the flow with the sessions beside it. It is no experiment: what else changed with the flow is in it.", legend)
+	f.footer(words.Of("One mark is one measurement of the flow with the sessions beside it. It is no experiment: what else changed with the flow is in it."), legend)
 	return f
 }
 
-func dustWords(d airflow.DustOnFlow) string {
-	text := upperFirst(clean(d.Answer)) + ": " + clean(d.Why)
+func dustWords(d airflow.DustOnFlow) words.Text {
+	text := words.Of("%s: %s", upperFirst(clean(d.Answer)), clean(d.Why))
 	if finite(d.Percent) && finite(d.Low) && finite(d.High) {
-		text = fmt.Sprintf("%s: %s %% for each %s more, 95 %% interval %s to %s; %s", upperFirst(clean(d.Answer)), signed(*d.Percent), d.Step, signed(*d.Low), signed(*d.High), clean(d.Why))
+		text = words.Of("%s: %s %% for each %s more, 95 %% interval %s to %s; %s", upperFirst(clean(d.Answer)), signed(*d.Percent), words.Number(d.Step.String()), signed(*d.Low), signed(*d.High), clean(d.Why))
 	}
-	return text + "."
+	return words.Join("", text, words.Literal("."))
 }
 
 // setupMark tells setups apart by shape and colour.
@@ -432,14 +433,15 @@ func (f *figure) flowPanel(d airflow.DustOnFlow, setups []string) panel {
 	loY, hiY := span(y, 0)
 	room := math.Max((hiX-loX)*0.05, 1)
 	p.X.Tick.Marker = plot.ConstantTicks{}
-	setLog(&p.Y, loY, hiY, logTicks{most: 6})
-	setMinutes(&p.X, loX-room, hiX+room, dataArea(p, f.inner()).Size().X)
-	return panel{Plot: p, data: max(leastRoom, min(130, 0.4*f.o.Width)), stretch: true, right: "Flow, m³/h"}
+	setLog(&p.Y, loY, hiY, logTicks{most: 6, words: f.o.Words})
+	f.o.setMinutes(&p.X, loX-room, hiX+room, dataArea(p, f.inner()).Size().X)
+	return panel{Plot: p, data: max(leastRoom, min(130, 0.4*f.o.Width)), stretch: true, right: f.o.Words.Say("Flow, m³/h")}
 }
 
 // AltTextDustOnFlow describes the picture that DustOnFlow draws.
-func AltTextDustOnFlow(r airflow.Result) string {
-	return brief(fmt.Sprintf("Fine dust of %s against the flow measured beside them, under %s. %s", plural(r.Dust.Sessions, "session"), plural(len(r.Dust.Setups), "setup"), dustWords(r.Dust)))
+func AltTextDustOnFlow(r airflow.Result, o Options) string {
+	n, m := r.Dust.Sessions, len(r.Dust.Setups)
+	return o.brief(words.Of("Fine dust of %s against the flow measured beside them, under %s. %s", sessionCount(n), words.Plural(m, "%d setup", "%d setups", m), dustWords(r.Dust)))
 }
 
 // CSVDustOnFlow writes what DustOnFlow draws.

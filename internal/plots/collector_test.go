@@ -95,10 +95,10 @@ func ptrTo[T any](x T) *T { return &x }
 
 func TestCollectorInWordsAndRows(t *testing.T) {
 	r := madeUpCollector()
-	require.Contains(t, AltTextFanAndSystem(r), "Drop box: Measured last: ")
-	require.Contains(t, AltTextFilterDrop(r), "Drop box: 5 readings, from ")
-	require.Contains(t, AltTextFilterDrop(r), "about 1")
-	require.Contains(t, AltTextDustOnFlow(r), "Fine dust of 10 sessions against the flow measured beside them, under 2 setups.")
+	require.Contains(t, AltTextFanAndSystem(r, Options{}), "Drop box: Measured last: ")
+	require.Contains(t, AltTextFilterDrop(r, Options{}), "Drop box: 5 readings, from ")
+	require.Contains(t, AltTextFilterDrop(r, Options{}), "about 1")
+	require.Contains(t, AltTextDustOnFlow(r, Options{}), "Fine dust of 10 sessions against the flow measured beside them, under 2 setups.")
 
 	require.Equal(t, []string{"cyclone", "drop box"}, r.Dust.Setups)
 	require.Equal(t, []string{"drop box", "cyclone"}, inOrderOfUse(r), "the first used has the first mark")

@@ -65,7 +65,7 @@ func CSVShiftTrace(w io.Writer, d TraceData, o Options) error {
 		c.Write([]string{"task", at(k.Start), at(k.Stop), "", "", "", "", taskName(k)})
 	}
 	if d.LimitMgM3 > 0 {
-		c.Write([]string{"limit", at(t.from), at(t.to), exact(&d.LimitMgM3), "mg/m³", "", "", t.limitText()})
+		c.Write([]string{"limit", at(t.from), at(t.to), exact(&d.LimitMgM3), "mg/m³", "", "", t.limitText().String()})
 	}
 	c.Flush()
 	if err := c.Error(); err != nil {

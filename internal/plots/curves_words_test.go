@@ -22,18 +22,18 @@ func TestAltTextsOfCurves(t *testing.T) {
 	d.PerHour, d.Low, d.High, d.HalfLifeMinutes, d.Background, d.Minutes, d.Upper = ptr(4), ptr(3.5), ptr(4.6), ptr(10.4), ptr(12), ptr(27.6), ptr(31)
 	falls.Falls = []Fall{d}
 	require.Equal(t, "How PM2.5 falls at shelf once the source is off. window shut, after sawing, 2026-03-02 08:37: "+
-		"Clears 4 times an hour (95 % interval 3.5 to 4.6); half of it gone in 10.4 min; goes to 12 µg/m³ (fitted); at 50 µg/m³ after 27.6 min, 31 at most.", AltTextClearance(falls))
+		"Clears 4 times an hour (95 % interval 3.5 to 4.6); half of it gone in 10.4 min; goes to 12 µg/m³ (fitted); at 50 µg/m³ after 27.6 min, 31 at most.", AltTextClearance(falls, Options{}))
 	falls.Falls[0].Upper = nil
-	require.Contains(t, AltTextClearance(falls), "no upper bound")
+	require.Contains(t, AltTextClearance(falls, Options{}), "no upper bound")
 	falls.Falls[0].Minutes = nil
-	require.Contains(t, AltTextClearance(falls), "when it is at 50 µg/m³ cannot be told")
+	require.Contains(t, AltTextClearance(falls, Options{}), "when it is at 50 µg/m³ cannot be told")
 	falls.Falls[0].State, falls.Falls[0].Why = clearance.CannotTell, words.Literal("3 means of 20 s")
-	require.Contains(t, AltTextClearance(falls), "cannot tell: 3 means of 20 s")
+	require.Contains(t, AltTextClearance(falls, Options{}), "cannot tell: 3 means of 20 s")
 
-	require.Contains(t, AltTextProbability(madeUpGroups()), "Hose on blower, sensor bench-1: 7 shifts; geometric mean 0.476 mg/m³")
-	require.Contains(t, AltTextSideBySide(madeUpSideBySide()), "shelf against bench-1: Reads 1.")
-	require.Contains(t, AltTextFactorScatter(usualFactor()), "5 pairs of filter and sensor")
-	require.Contains(t, AltTextLoading(madeUpLoading()), "9 runs over 13 h; changes by −69.9 % in 10 h (95 % interval −77.7 to −59.3). First run")
+	require.Contains(t, AltTextProbability(madeUpGroups(), Options{}), "Hose on blower, sensor bench-1: 7 shifts; geometric mean 0.476 mg/m³")
+	require.Contains(t, AltTextSideBySide(madeUpSideBySide(), Options{}), "shelf against bench-1: Reads 1.")
+	require.Contains(t, AltTextFactorScatter(usualFactor(), Options{}), "5 pairs of filter and sensor")
+	require.Contains(t, AltTextLoading(madeUpLoading(), Options{}), "9 runs over 13 h; changes by −69.9 % in 10 h (95 % interval −77.7 to −59.3). First run")
 	week := AltTextWeek(madeUpQuarters(2, 0.6), Options{Zone: zone})
 	require.Contains(t, week, "Limit 0.3 mg/m³ (mean over 8 h)")
 	require.Contains(t, week, "2 Mar 680 at 10:00")

@@ -8,7 +8,6 @@ import (
 	"math"
 	"slices"
 	"strconv"
-	"strings"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
@@ -16,6 +15,7 @@ import (
 
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 // TaskDose draws, shift by shift, how the measured dose was shared out among
@@ -25,11 +25,11 @@ func TaskDose(w io.Writer, r exposure.Result, o Options) error {
 	if err != nil {
 		return err
 	}
-	p := newDosePlot(r)
+	p := newDosePlot(r, o)
 	if len(p.tasks) == 0 {
 		return fmt.Errorf("draw dose by task: %w", dust.ErrNoReadings)
 	}
-	return o.write(w, p.draw(o))
+	return o.write(w, p.draw())
 }
 
 // dosePlot is an exposure result sorted for drawing.
@@ -39,10 +39,11 @@ type dosePlot struct {
 	shifts []exposure.ShiftResult // with at least one share
 	none   int                    // shifts without
 	labels []string
+	o      Options
 }
 
-func newDosePlot(r exposure.Result) *dosePlot {
-	p := &dosePlot{r: r}
+func newDosePlot(r exposure.Result, o Options) *dosePlot {
+	p := &dosePlot{r: r, o: o}
 	sensors := map[string]bool{}
 	for _, s := range r.Shifts {
 		sensors[s.Sensor] = true
@@ -62,7 +63,7 @@ func newDosePlot(r exposure.Result) *dosePlot {
 			p.none++
 			continue
 		}
-		name := shortDate(s.Date)
+		name := o.Words.Text(shortDate(s.Date))
 		if len(sensors) > 1 {
 			name += ", " + clean(s.Sensor)
 		}
@@ -83,24 +84,25 @@ func (p *dosePlot) look(th *theme, i int) (color.NRGBA, int) {
 	return th.fills[i%len(th.fills)], i % 4
 }
 
-// words name task i, from long to short.
-func (p *dosePlot) words(i int) []string {
+// calls name task i, from long to short.
+func (p *dosePlot) calls(i int) []string {
 	if p.tasks[i] == "" {
-		return []string{"no task"}
+		return []string{p.o.Words.Say("no task")}
 	}
 	n := strconv.Itoa(i + 1)
 	return []string{n + " " + clean(p.tasks[i]), n}
 }
 
-func (p *dosePlot) draw(o Options) *figure {
-	f := newFigure(o, "Which task brought the dust, shift by shift",
-		fmt.Sprintf("Share of the measured dose by task, %% (%s by optical sensor)", metricLabel(p.r.Metric)), AltTextTaskDose(p.r))
+func (p *dosePlot) draw() *figure {
+	o := p.o
+	f := newFigure(o, words.Of("Which task brought the dust, shift by shift"),
+		words.Of("Share of the measured dose by task, %% (%s by optical sensor)", metricLabel(p.r.Metric)), AltTextTaskDose(p.r, o))
 	pl := f.newPlot()
-	means := beside{th: f.th, ink: f.th.ink, heading: "8-h mean"}
+	means := beside{th: f.th, ink: f.th.ink, heading: o.Words.Say("8-h mean")}
 	var labels []string
 	for i, s := range p.shifts {
 		labels = append(labels, elide(p.labels[i], 0.3*f.o.Width, f.th.text(f.th.ink)))
-		means.texts, means.y = append(means.texts, twaText(s)), append(means.y, row(i))
+		means.texts, means.y = append(means.texts, f.say(twaText(s))), append(means.y, row(i))
 	}
 	names(&pl.Y, labels, f.th.ink)
 	pl.X.Min, pl.X.Max, pl.X.LineStyle.Width = 0, 1, 0
@@ -118,14 +120,14 @@ func (p *dosePlot) draw(o Options) *figure {
 	return f
 }
 
-func twaText(s exposure.ShiftResult) string {
+func twaText(s exposure.ShiftResult) words.Text {
 	if s.TWA8h == nil {
-		return "–"
+		return words.Literal("–")
 	}
 	if v := *s.TWA8h; v >= 0.001 && v < 10 {
-		return strconv.FormatFloat(v, 'f', 3, 64) + " mg/m³"
+		return words.Of("%s mg/m³", words.Fixed(v, 3))
 	}
-	return number(*s.TWA8h) + " mg/m³"
+	return words.Of("%s mg/m³", number(*s.TWA8h))
 }
 
 func (p *dosePlot) shares(s exposure.ShiftResult) (shares []float64, total float64) {
@@ -159,7 +161,7 @@ func (b shareBars) Plot(c draw.Canvas, p *plot.Plot) {
 		if len(parts) > 0 {
 			paintPart(c, b.th, fill, outlines, lines)
 		}
-		b.label(c, parts, b.words(i), fill, kind > 0)
+		b.label(c, parts, b.calls(i), fill, kind > 0)
 	}
 }
 
@@ -197,11 +199,11 @@ func (b shareBars) parts(c draw.Canvas, p *plot.Plot) [][]vg.Rectangle {
 func (b shareBars) label(c draw.Canvas, parts []vg.Rectangle, texts []string, fill color.Color, hatched bool) {
 	sty := b.th.text(b.th.ink)
 	var behind vg.Path
-	type words struct {
+	type written struct {
 		at   vg.Point
 		text string
 	}
-	var list []words
+	var list []written
 	for _, r := range parts {
 		k := slices.IndexFunc(texts, func(s string) bool { return sty.Width(s)+6 <= r.Size().X && r.Size().Y >= textSize })
 		if k < 0 {
@@ -209,7 +211,7 @@ func (b shareBars) label(c draw.Canvas, parts []vg.Rectangle, texts []string, fi
 		}
 		w := sty.Width(texts[k])
 		at := vg.Point{X: (r.Min.X + r.Max.X - w) / 2, Y: (r.Min.Y+r.Max.Y)/2 - 0.33*textSize}
-		list = append(list, words{at, texts[k]})
+		list = append(list, written{at, texts[k]})
 		behind = append(behind, vg.Rectangle{Min: vg.Point{X: at.X - 1.5, Y: max(at.Y-1.5, r.Min.Y+0.5)}, Max: vg.Point{X: at.X + w + 1.5, Y: min(at.Y+7.5, r.Max.Y-0.5)}}.Path()...)
 	}
 	if hatched && len(behind) > 0 { // no hatching behind words
@@ -225,25 +227,25 @@ func (p *dosePlot) legend(th *theme) []entry {
 	var out []entry
 	for i := range p.tasks {
 		fill, kind := p.look(th, i)
-		out = append(out, entry{p.words(i)[0], thumbnail(func(c *draw.Canvas) {
+		out = append(out, entry{words.Literal(p.calls(i)[0]), thumbnail(func(c *draw.Canvas) {
 			paintPart(*c, th, fill, c.Rectangle.Path(), hatch(c.Rectangle, kind))
 		})})
 	}
 	return out
 }
 
-func (p *dosePlot) caption() string {
-	parts := []string{"Shares of the dose measured in each shift; time not measured is in none. Right: mean over 8 hours (TWA)."}
+func (p *dosePlot) caption() words.Text {
+	parts := []words.Text{words.Of("Shares of the dose measured in each shift; time not measured is in none. Right: mean over 8 hours (TWA).")}
 	if p.none > 0 {
-		parts = append(parts, plural(p.none, "shift")+" without measured dose not shown.")
+		parts = append(parts, words.Plural(p.none, "%d shift without measured dose not shown.", "%d shifts without measured dose not shown.", p.none))
 	}
-	return strings.Join(parts, " ")
+	return sentences(parts...)
 }
 
 // AltTextTaskDose describes the picture that TaskDose draws.
-func AltTextTaskDose(r exposure.Result) string {
-	p := newDosePlot(r)
-	var parts []string
+func AltTextTaskDose(r exposure.Result, o Options) string {
+	p := newDosePlot(r, o)
+	var parts []words.Text
 	for i, s := range p.shifts {
 		var best exposure.TaskDose
 		for _, t := range s.TaskDoseShares {
@@ -251,11 +253,12 @@ func AltTextTaskDose(r exposure.Result) string {
 				best = t
 			}
 		}
-		parts = append(parts, fmt.Sprintf("%s mostly %s (%.0f %%)", p.labels[i], cmp.Or(clean(best.Task), "no task"), 100*best.Share))
+		parts = append(parts, words.Of("%s mostly %s (%.0f %%)", p.labels[i], cmp.Or(clean(best.Task), o.Words.Say("no task")), 100*best.Share))
 		if len(parts) == 7 && len(p.shifts) > 8 {
-			parts = append(parts, fmt.Sprintf("and %d more shifts", len(p.shifts)-7))
+			parts = append(parts, words.Of("and %d more shifts", len(p.shifts)-7))
 			break
 		}
 	}
-	return brief(fmt.Sprintf("Share of the measured dose by task in %s. %s.", plural(len(p.shifts), "shift"), strings.Join(parts, "; ")))
+	n := len(p.shifts)
+	return o.brief(words.Plural(n, "Share of the measured dose by task in %d shift. %s.", "Share of the measured dose by task in %d shifts. %s.", n, words.Join("; ", parts...)))
 }

@@ -14,6 +14,7 @@ import (
 
 	"dustlog/internal/compare"
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // ratioRow is a ratio with its interval, ready to draw.
@@ -23,8 +24,8 @@ type ratioRow struct {
 	note            string
 }
 
-func effectRow(e compare.Effect) ratioRow {
-	return ratioRow{clean(e.Label.String()), positive(e.Ratio), positive(e.CILow), positive(e.CIHigh), e.Note.String()}
+func effectRow(e compare.Effect, say *words.Printer) ratioRow {
+	return ratioRow{clean(say.Text(e.Label)), positive(e.Ratio), positive(e.CILow), positive(e.CIHigh), say.Text(e.Note)}
 }
 
 // positive drops what a logarithmic axis cannot show.
@@ -36,17 +37,17 @@ func positive(p *float64) *float64 {
 }
 
 // text is the row in figures, or says what is missing.
-func (r ratioRow) text() string {
+func (r ratioRow) text() words.Text {
 	switch {
 	case r.ratio == nil:
-		return "no ratio"
+		return words.Of("no ratio")
 	case r.low == nil && r.hig == nil:
-		return ratioNumber(*r.ratio) + " (no interval)"
+		return words.Of("%s (no interval)", ratioNumber(*r.ratio))
 	}
-	return ratioNumber(*r.ratio) + " (" + boundText(r.low) + "–" + boundText(r.hig) + ")"
+	return words.Of("%s (%s–%s)", ratioNumber(*r.ratio), boundText(r.low), boundText(r.hig))
 }
 
-func boundText(p *float64) string {
+func boundText(p *float64) words.Number {
 	if p == nil {
 		return "?"
 	}
@@ -86,10 +87,10 @@ func (f *figure) ratioPanel(rows []ratioRow, labels []string, matters float64) p
 	figures := beside{th: f.th, ink: f.th.ink}
 	widest := vg.Length(0)
 	for i, r := range rows {
-		figures.texts, figures.y = append(figures.texts, r.text()), append(figures.y, row(i))
+		figures.texts, figures.y = append(figures.texts, f.say(r.text())), append(figures.y, row(i))
 		widest = max(widest, ink.Width(labels[i]))
 	}
-	bars := &ratioBars{th: f.th, rows: rows, matters: matters}
+	bars := &ratioBars{th: f.th, says: f.o.Words.Say("smallest that matters"), rows: rows, matters: matters}
 	names(&p.Y, labels, f.th.ink)
 	height := rowHeight
 	p.Add(f.grid(true, false), bars)
@@ -108,12 +109,12 @@ func (f *figure) ratioPanel(rows []ratioRow, labels []string, matters float64) p
 	lo, hi := ratioRange(rows, extra...)
 	setLog(&p.X, lo, hi, plot.ConstantTicks{})
 	f.fitTicks(p)
-	return panel{Plot: p, data: vg.Length(height * float64(len(rows))), left: "← less after", right: "more after →"}
+	return panel{Plot: p, data: vg.Length(height * float64(len(rows))), left: f.o.Words.Say("← less after"), right: f.o.Words.Say("more after →")}
 }
 
 // fitTicks marks as many round values along a logarithmic x axis as have room.
 func (f *figure) fitTicks(p *plot.Plot) {
-	p.X.Tick.Marker = logTicks{width: dataArea(p, f.inner()).Size().X, sty: p.X.Tick.Label}
+	p.X.Tick.Marker = logTicks{width: dataArea(p, f.inner()).Size().X, sty: p.X.Tick.Label, words: f.o.Words}
 }
 
 // ratioBars draws ratios with their intervals and the upright line at 1.
@@ -121,6 +122,7 @@ type ratioBars struct {
 	th      *theme
 	rows    []ratioRow
 	matters float64
+	says    string    // beside the line of what matters
 	drop    vg.Length // of the bars below the middles of their rows
 }
 
@@ -132,7 +134,7 @@ func (b *ratioBars) Plot(c draw.Canvas, p *plot.Plot) {
 		dotted := draw.LineStyle{Color: b.th.muted, Width: 1, Dashes: []vg.Length{2, 2}}
 		at := x(b.matters)
 		c.StrokeLine2(dotted, at, c.Min.Y, at, c.Max.Y+2)
-		sty, text := b.th.text(b.th.muted), "smallest that matters"
+		sty, text := b.th.text(b.th.muted), b.says
 		w := sty.Width(text)
 		write(c, sty, vg.Point{X: max(c.Min.X, min(at-w/2, c.Max.X-w)), Y: c.Max.Y + 5}, text)
 	}
@@ -241,12 +243,12 @@ func SizeRatio(w io.Writer, r compare.Result, o Options) error {
 }
 
 func drawSizeRatio(r compare.Result, o Options) *figure {
-	subtitle := fmt.Sprintf("Level under “%s” divided by level under “%s”, logarithmic axis", clean(r.After), clean(r.Before))
-	f := newFigure(o, "Ratio after to before, by particle size", subtitle, AltTextSizeRatio(r))
+	subtitle := words.Of("Level under “%s” divided by level under “%s”, logarithmic axis", clean(r.After), clean(r.Before))
+	f := newFigure(o, words.Of("Ratio after to before, by particle size"), subtitle, AltTextSizeRatio(r, o))
 	var rows []ratioRow
 	var labels, notes []string
 	for _, e := range r.Bins {
-		row := effectRow(e)
+		row := effectRow(e, o.Words)
 		row.label = elide(row.label, 0.4*f.inner(), f.th.text(f.th.ink))
 		rows, labels, notes = append(rows, row), append(labels, row.label), append(notes, row.note)
 	}
@@ -254,29 +256,29 @@ func drawSizeRatio(r compare.Result, o Options) *figure {
 	p := f.ratioPanel(rows, labels, 0)
 	p.stretch = true
 	f.plots(p)
-	f.footer(strings.TrimSpace(fmt.Sprintf("Bars: %s %% intervals. Left of 1: less dust after. %s %s", percent(r), sensorCaption(r), noteText)))
+	f.footer(sentences(words.Of("Bars: %s %% intervals. Left of 1: less dust after.", percent(r)), sensorCaption(r), words.Literal(noteText)))
 	return f
 }
 
-func percent(r compare.Result) string { return number(100 * r.Confidence) }
+func percent(r compare.Result) words.Number { return number(100 * r.Confidence) }
 
 func setups(r compare.Result) string { return fmt.Sprintf("setup %q to %q", r.Before, r.After) }
 
 // sensorCaption says where the numbers come from.
-func sensorCaption(r compare.Result) string {
-	s := fmt.Sprintf("Optical sensor %s, %s", r.Sensor, placeText(dust.Position(r.Position)))
+func sensorCaption(r compare.Result) words.Text {
+	place := placeText(dust.Position(r.Position))
 	if r.BackgroundSensor != "" {
-		s += "; background of sensor " + r.BackgroundSensor + " subtracted"
+		return words.Of("Optical sensor %s, %s; background of sensor %s subtracted.", r.Sensor, place, r.BackgroundSensor)
 	}
-	return s + "."
+	return words.Of("Optical sensor %s, %s.", r.Sensor, place)
 }
 
 // AltTextSizeRatio describes the picture that SizeRatio draws.
-func AltTextSizeRatio(r compare.Result) string {
-	var parts []string
+func AltTextSizeRatio(r compare.Result, o Options) string {
+	var parts []words.Text
 	for _, e := range r.Bins {
-		parts = append(parts, e.Label.String()+": "+effectRow(e).text())
+		parts = append(parts, words.Of("%s: %s", e.Label, effectRow(e, o.Words).text()))
 	}
-	return brief(fmt.Sprintf("Ratio of the dust level under %s to that under %s by particle size, with %s %% intervals: %s.",
-		r.After, r.Before, percent(r), strings.Join(parts, "; ")))
+	return o.brief(words.Of("Ratio of the dust level under %s to that under %s by particle size, with %s %% intervals: %s.",
+		r.After, r.Before, percent(r), words.Join("; ", parts...)))
 }

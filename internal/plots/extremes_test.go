@@ -41,7 +41,7 @@ func comparePictures(name string, r compare.Result) []picture {
 }
 
 func dosePicture(name string, r exposure.Result) picture {
-	return picture{"dose/" + name, func(o Options) (*figure, error) { return newDosePlot(r).draw(o), nil }}
+	return picture{"dose/" + name, func(o Options) (*figure, error) { return newDosePlot(r, o).draw(), nil }}
 }
 
 // seriesOf makes a series with one value every step from day on.

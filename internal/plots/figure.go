@@ -8,6 +8,8 @@ import (
 	"gonum.org/v1/plot/text"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
+
+	"dustlog/internal/words"
 )
 
 // Distances in points that all pictures share.
@@ -34,16 +36,19 @@ type block struct {
 }
 
 // newFigure starts a picture with its title and the line under it.
-func newFigure(o Options, title, subtitle, alt string) *figure {
+func newFigure(o Options, title, subtitle words.Text, alt string) *figure {
 	f := &figure{o: o, th: themes[o.Theme], alt: alt}
 	head := f.th.title()
-	f.words(capLines(wrap(title, f.inner(), head), 4, f.inner(), head), head)
+	f.words(capLines(wrap(f.say(title), f.inner(), head), 4, f.inner(), head), head)
 	f.space(1)
 	sub := f.th.text(f.th.muted)
-	f.words(capLines(wrap(subtitle, f.inner(), sub), 4, f.inner(), sub), sub)
+	f.words(capLines(wrap(f.say(subtitle), f.inner(), sub), 4, f.inner(), sub), sub)
 	f.space(4)
 	return f
 }
+
+// say says a text in the picture's language.
+func (f *figure) say(t words.Text) string { return f.o.Words.Text(t) }
 
 func (f *figure) inner() vg.Length { return f.o.Width - 2*margin }
 

@@ -7,13 +7,15 @@ import (
 	"gonum.org/v1/plot/plotter"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
+
+	"dustlog/internal/words"
 )
 
 // entry is one line of a legend: a sample and what it stands for. gonum's
 // legends stand inside a plot, one entry under the other; ours stand below in
 // rows, with the same samples.
 type entry struct {
-	text   string
+	text   words.Text
 	sample plot.Thumbnailer // nil for none
 }
 
@@ -23,7 +25,7 @@ const (
 )
 
 // footer adds the legends, each from a new row on, and the caption.
-func (f *figure) footer(caption string, legends ...[]entry) {
+func (f *figure) footer(caption words.Text, legends ...[]entry) {
 	var rows [][]entry
 	for _, legend := range legends {
 		rows = append(rows, f.flow(legend)...)
@@ -34,10 +36,10 @@ func (f *figure) footer(caption string, legends ...[]entry) {
 	for _, row := range rows {
 		f.blocks = append(f.blocks, block{height: lineStep + 1, draw: func(c draw.Canvas) { f.drawRow(c, row) }})
 	}
-	if caption != "" {
+	if !caption.IsZero() {
 		f.space(4)
 		sty := f.th.text(f.th.muted)
-		f.words(wrap(caption, f.inner(), sty), sty)
+		f.words(wrap(f.say(caption), f.inner(), sty), sty)
 	}
 }
 
@@ -46,7 +48,7 @@ func (f *figure) flow(legend []entry) [][]entry {
 	var rows [][]entry
 	used := vg.Length(math.Inf(1))
 	for _, e := range legend {
-		e.text = elide(clean(e.text), f.inner()-sampleWidth-4, f.th.text(f.th.ink))
+		e.text = words.Literal(elide(clean(f.say(e.text)), f.inner()-sampleWidth-4, f.th.text(f.th.ink)))
 		w := f.entryWidth(e)
 		if used+w > f.inner() {
 			rows, used = append(rows, nil), 0
@@ -58,7 +60,7 @@ func (f *figure) flow(legend []entry) [][]entry {
 }
 
 func (f *figure) entryWidth(e entry) vg.Length {
-	w := f.th.text(f.th.ink).Width(e.text)
+	w := f.th.text(f.th.ink).Width(e.text.String())
 	if e.sample != nil {
 		w += sampleWidth + 4
 	}
@@ -76,7 +78,7 @@ func (f *figure) drawRow(c draw.Canvas, row []entry) {
 			e.sample.Thumbnail(&box)
 			at += sampleWidth + 4
 		}
-		write(c, sty, vg.Point{X: at, Y: c.Max.Y - sty.FontExtents().Ascent}, e.text)
+		write(c, sty, vg.Point{X: at, Y: c.Max.Y - sty.FontExtents().Ascent}, e.text.String())
 		x += f.entryWidth(e) + entryGap
 	}
 }

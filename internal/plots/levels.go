@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strings"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/plotter"
@@ -13,6 +12,7 @@ import (
 
 	"dustlog/internal/compare"
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // SizeDistribution draws the level before and after of every size channel on
@@ -98,12 +98,12 @@ func span(values []float64, floor float64) (lo, hi float64) {
 }
 
 func drawLevels(r compare.Result, panels []levelPanel, o Options) *figure {
-	f := newFigure(o, "Dust level before and after, by particle size", "Geometric means of sessions, logarithmic axis", AltTextSizeDistribution(r))
+	f := newFigure(o, words.Of("Dust level before and after, by particle size"), words.Of("Geometric means of sessions, logarithmic axis"), AltTextSizeDistribution(r, o))
 	ink := f.th.text(f.th.ink)
 	var labels, notes []string
 	for _, p := range panels {
 		for _, e := range p.rows {
-			labels, notes = append(labels, elide(clean(e.Label.String()), 0.35*f.o.Width-16, ink)), append(notes, e.Note.String())
+			labels, notes = append(labels, elide(clean(f.say(e.Label)), 0.35*f.o.Width-16, ink)), append(notes, f.say(e.Note))
 		}
 	}
 	labels, noteText := footnotes(labels, notes)
@@ -119,7 +119,7 @@ func drawLevels(r compare.Result, panels []levelPanel, o Options) *figure {
 			f.space(6)
 		}
 	}
-	f.footer(strings.TrimSpace(levelsCaption(r, panels)+" "+noteText), f.setupLegend(r))
+	f.footer(sentences(levelsCaption(r, panels), words.Literal(noteText)), f.setupLegend(r))
 	return f
 }
 
@@ -152,49 +152,49 @@ func (f *figure) levelPanel(l levelPanel, labels []string, widest vg.Length) pan
 	lo, hi := span(l.values(), l.floor)
 	setLog(&p.X, lo, hi, plot.ConstantTicks{})
 	f.fitTicks(p)
-	return panel{Plot: p, data: vg.Length(rowHeight * float64(len(l.rows))), right: levelUnit(l.unit), stretch: true}
+	return panel{Plot: p, data: vg.Length(rowHeight * float64(len(l.rows))), right: f.say(levelUnit(l.unit)), stretch: true}
 }
 
-func levelUnit(unit string) string {
+func levelUnit(unit string) words.Text {
 	switch unit {
 	case "µg/m³":
-		return "Mass of dust by optical sensor, " + unit
+		return words.Of("Mass of dust by optical sensor, %s", unit)
 	case "1/cm³":
-		return "Number of particles by optical sensor, " + unit
+		return words.Of("Number of particles by optical sensor, %s", unit)
 	}
-	return unit
+	return words.Literal(unit)
 }
 
 // setupLegend names the markers of both setups.
 func (f *figure) setupLegend(r compare.Result) []entry {
-	return []entry{{"before: " + r.Before, markSample(f.th.beforeMark())}, {"after: " + r.After, markSample(f.th.afterMark())}}
+	return []entry{{words.Of("before: %s", r.Before), markSample(f.th.beforeMark())}, {words.Of("after: %s", r.After), markSample(f.th.afterMark())}}
 }
 
-func levelsCaption(r compare.Result, panels []levelPanel) string {
+func levelsCaption(r compare.Result, panels []levelPanel) words.Text {
 	text := sensorCaption(r)
 	for _, p := range panels {
 		if p.floor > 0 {
-			text += fmt.Sprintf(" Triangles: below %s %s, drawn there.", number(p.floor), p.unit)
+			text = sentences(text, words.Of("Triangles: below %s %s, drawn there.", number(p.floor), p.unit))
 		}
 	}
 	return text
 }
 
 // AltTextSizeDistribution describes the picture that SizeDistribution draws.
-func AltTextSizeDistribution(r compare.Result) string {
-	var parts []string
+func AltTextSizeDistribution(r compare.Result, o Options) string {
+	var parts []words.Text
 	for _, e := range r.Bins {
 		if finite(e.Before) || finite(e.After) {
-			parts = append(parts, fmt.Sprintf("%s: %s before, %s after %s", e.Label, levelText(e.Before), levelText(e.After), e.Unit))
+			parts = append(parts, words.Of("%s: %s before, %s after %s", e.Label, levelText(e.Before), levelText(e.After), e.Unit))
 		}
 	}
-	return brief(fmt.Sprintf("Geometric mean dust level under %s (before) and %s (after) by particle size. %s.",
-		r.Before, r.After, strings.Join(parts, "; ")))
+	return o.brief(words.Of("Geometric mean dust level under %s (before) and %s (after) by particle size. %s.",
+		r.Before, r.After, words.Join("; ", parts...)))
 }
 
-func levelText(p *float64) string {
+func levelText(p *float64) words.Text {
 	if !finite(p) {
-		return "unknown"
+		return words.Of("unknown")
 	}
-	return number(*p)
+	return number(*p).Text()
 }

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strings"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
@@ -12,6 +11,7 @@ import (
 
 	"dustlog/internal/dust"
 	"dustlog/internal/efficiency"
+	"dustlog/internal/words"
 )
 
 // Loading draws how much dust comes through a filter, run by run, over the hours
@@ -80,54 +80,54 @@ func penetrationFloor(runs []efficiency.LoadingRun) float64 {
 }
 
 func drawLoading(r efficiency.Result, loads []load, o Options) *figure {
-	f := newFigure(o, "What comes through the filter, over its hours in use",
-		fmt.Sprintf("Dust behind (%s) in %% of dust before (%s), logarithmic axis; one mark is one run", clean(r.Downstream), clean(r.Upstream)), AltTextLoading(r))
+	f := newFigure(o, words.Of("What comes through the filter, over its hours in use"),
+		words.Of("Dust behind (%s) in %% of dust before (%s), logarithmic axis; one mark is one run", clean(r.Downstream), clean(r.Upstream)), AltTextLoading(r, o))
 	low, trend := false, false
 	for i, l := range loads {
 		if i > 0 {
 			f.space(6)
 		}
 		head, sty := f.th.bold(), f.th.text(f.th.ink)
-		f.words(capLines(wrap(l.name(), f.inner(), head), 2, f.inner(), head), head)
-		f.words(capLines(wrap(l.words(), f.inner(), sty), 3, f.inner(), sty), sty)
+		f.words(capLines(wrap(f.say(l.name()), f.inner(), head), 2, f.inner(), head), head)
+		f.words(capLines(wrap(f.say(l.words()), f.inner(), sty), 3, f.inner(), sty), sty)
 		f.space(6)
 		f.plots(f.loadingPanel(l))
 		low, trend = low || l.floor > 0, trend || finite(l.AtStart)
 	}
-	legend := []entry{{"a run", markSample(f.th.afterMark())}}
+	legend := []entry{{words.Of("a run"), markSample(f.th.afterMark())}}
 	if trend {
-		legend = append(legend, entry{"fitted trend", lineSample(f.th.meanLine())})
+		legend = append(legend, entry{words.Of("fitted trend"), lineSample(f.th.meanLine())})
 	}
-	caption := "Hours in use are those of the runs in the diary. A sensor before and one behind a filter never sample alike: read the trend, not the height."
+	caption := words.Of("Hours in use are those of the runs in the diary. A sensor before and one behind a filter never sample alike: read the trend, not the height.")
 	if low {
-		caption += " Triangles: nothing told from zero behind the filter, drawn at the lower edge."
+		caption = sentences(caption, words.Of("Triangles: nothing told from zero behind the filter, drawn at the lower edge."))
 	}
 	f.footer(caption, legend)
 	return f
 }
 
-func (l load) name() string {
+func (l load) name() words.Text {
 	if l.setup == "" {
-		return upperFirst(clean(l.Label))
+		return words.Number(clean(l.Label)).Text().Capital()
 	}
-	return upperFirst(clean(l.setup)) + ", " + clean(l.Label)
+	return words.Of("%s, %s", upperFirst(clean(l.setup)), words.Number(clean(l.Label)))
 }
 
-func (l load) words() string {
-	text := fmt.Sprintf("%s over %s h", plural(len(l.Runs), "run"), number(l.hours))
+func (l load) words() words.Text {
+	text := words.Of("%s over %s h", runCount(len(l.Runs)), number(l.hours))
 	if n := l.all - len(l.Runs); n > 0 {
-		text += fmt.Sprintf(" (%d more without a value)", n)
+		text = words.Of("%s (%d more without a value)", text, n)
 	}
 	if finite(l.ChangePer10h) && finite(l.ChangeLow) && finite(l.ChangeHigh) {
-		text += fmt.Sprintf("; changes by %s %% in 10 h (95 %% interval %s to %s)", signed(*l.ChangePer10h), signed(*l.ChangeLow), signed(*l.ChangeHigh))
+		text = words.Of("%s; changes by %s %% in 10 h (95 %% interval %s to %s)", text, signed(*l.ChangePer10h), signed(*l.ChangeLow), signed(*l.ChangeHigh))
 	}
 	if l.Why != "" {
-		text += "; " + clean(l.Why)
+		text = words.Of("%s; %s", text, clean(l.Why))
 	}
-	return text + "."
+	return words.Join("", text, words.Literal("."))
 }
 
-func signed(v float64) string {
+func signed(v float64) words.Number {
 	if v > 0 {
 		return "+" + number(v)
 	}
@@ -157,11 +157,11 @@ func (f *figure) loadingPanel(l load) panel {
 		}
 	}
 	lo, hi := span(values, l.floor)
-	setLog(&p.Y, lo, hi, logTicks{most: 6})
+	setLog(&p.Y, lo, hi, logTicks{most: 6, words: f.o.Words})
 	p.X.Tick.Marker = plot.ConstantTicks{}
-	setMinutes(&p.X, 0, math.Max(l.hours, 1e-3), dataArea(p, f.inner()).Size().X)
+	f.o.setMinutes(&p.X, 0, math.Max(l.hours, 1e-3), dataArea(p, f.inner()).Size().X)
 	p.Add(f.grid(true, true), &loadingMarks{l, f.th})
-	return panel{Plot: p, data: max(leastRoom, min(115, 0.36*f.o.Width)), stretch: true, right: "Hours in use"}
+	return panel{Plot: p, data: max(leastRoom, min(115, 0.36*f.o.Width)), stretch: true, right: f.o.Words.Say("Hours in use")}
 }
 
 type loadingMarks struct {
@@ -187,13 +187,13 @@ func (l *loadingMarks) Plot(c draw.Canvas, p *plot.Plot) {
 }
 
 // AltTextLoading describes the picture that Loading draws.
-func AltTextLoading(r efficiency.Result) string {
-	var parts []string
+func AltTextLoading(r efficiency.Result, o Options) string {
+	parts := []words.Text{words.Of("Share of dust that comes through the filter over its hours in use.")}
 	for _, l := range loadings(r) {
 		first, last := l.Runs[0], l.Runs[len(l.Runs)-1]
-		parts = append(parts, fmt.Sprintf("%s: %s First run %s %%, last run %s %%.", l.name(), l.words(), number(*first.Penetration), number(*last.Penetration)))
+		parts = append(parts, words.Of("%s: %s First run %s %%, last run %s %%.", l.name(), l.words(), number(*first.Penetration), number(*last.Penetration)))
 	}
-	return brief("Share of dust that comes through the filter over its hours in use. " + strings.Join(parts, " "))
+	return o.brief(sentences(parts...))
 }
 
 // CSVLoading writes what Loading draws.

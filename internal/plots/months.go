@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strings"
 	"time"
 
 	"gonum.org/v1/plot"
@@ -12,6 +11,7 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // Months draws weeks or months of several sensors, one panel each over one time
@@ -53,41 +53,42 @@ func newMonths(all []*Envelope, o Options) *months {
 	return m
 }
 
-func (m *months) title() string {
-	return fmt.Sprintf("%s, %s to %s", plural(len(m.sensors), "sensor"), m.from.In(m.o.Zone).Format(time.DateOnly), m.to.Add(-time.Second).In(m.o.Zone).Format(time.DateOnly))
+func (m *months) title() words.Text {
+	n := len(m.sensors)
+	return words.Plural(n, "%d sensor, %s to %s", "%d sensors, %s to %s", n, words.Date(m.from.In(m.o.Zone)), words.Date(m.to.Add(-time.Second).In(m.o.Zone)))
 }
 
 func (m *months) draw() *figure {
 	e := m.sensors[0]
-	f := newFigure(m.o, m.title(), quantity(e.Channel, e.Channel.Unit())+"; every peak kept", m.altText())
+	f := newFigure(m.o, m.title(), words.Of("%s; every peak kept", quantity(e.Channel, e.Channel.Unit())), m.altText())
 	gaps, left := false, false
 	for i, e := range m.sensors {
 		if i > 0 {
 			f.space(4)
 		}
 		head, sty := f.th.bold(), f.th.text(f.th.ink)
-		f.words(capLines(wrap(clean(e.Sensor.Name)+inBrackets(clean(e.Sensor.Model))+", "+placeText(e.Sensor.Position), f.inner(), head), 2, f.inner(), head), head)
-		f.words(capLines(wrap(m.words(e), f.inner(), sty), 2, f.inner(), sty), sty)
+		f.words(capLines(wrap(f.say(words.Of("%s%s, %s", clean(e.Sensor.Name), inBrackets(clean(e.Sensor.Model)), placeText(e.Sensor.Position))), f.inner(), head), 2, f.inner(), head), head)
+		f.words(capLines(wrap(f.say(m.words(e)), f.inner(), sty), 2, f.inner(), sty), sty)
 		f.space(6)
 		none, unusable := e.pauses()
 		gaps, left = gaps || len(none) > 0, left || len(unusable) > 0
 		f.plots(m.panel(f, e, none, unusable))
 	}
 	t := trace{}
-	f.footer("Thin line: single readings. Sensors have axes of their own.", t.legend(f.th, false, gaps, left))
+	f.footer(words.Of("Thin line: single readings. Sensors have axes of their own."), t.legend(f.th, false, gaps, left))
 	return f
 }
 
-func (m *months) words(e *Envelope) string {
+func (m *months) words(e *Envelope) words.Text {
 	all, usable := e.Readings()
-	text := grouped(fmt.Sprint(all)) + " readings"
+	text := words.Of("%s readings", grouped(fmt.Sprint(all)))
 	if n := all - usable; n > 0 {
-		text += fmt.Sprintf(", %s of them left out", grouped(fmt.Sprint(n)))
+		text = words.Of("%s, %s of them left out", text, grouped(fmt.Sprint(n)))
 	}
 	if low, high, ok := e.bounds(); ok {
-		text += fmt.Sprintf("; %s to %s %s", number(low), number(high), e.Channel.Unit())
+		text = words.Of("%s; %s to %s %s", text, number(low), number(high), e.Channel.Unit())
 	}
-	return text + "."
+	return words.Join("", text, words.Literal("."))
 }
 
 func (m *months) panel(f *figure, e *Envelope, none, unusable []stretch) panel {
@@ -99,40 +100,40 @@ func (m *months) panel(f *figure, e *Envelope, none, unusable []stretch) panel {
 	if high <= 0 && low >= 0 {
 		high = 10 // all zero: a sensor's few lowest steps
 	}
-	setLinear(&p.Y, math.Min(0, low), high, 4)
+	f.o.setLinear(&p.Y, math.Min(0, low), high, 4)
 	p.X.Min, p.X.Max = float64(m.from.UnixMilli()), float64(m.to.UnixMilli())
 	p.X.Tick.Length, p.X.Tick.Marker = stripHeight, plot.ConstantTicks{}
-	p.X.Tick.Marker = clockTicks{zone: m.o.Zone, width: dataArea(p, f.inner()).Size().X, sty: p.X.Tick.Label}
-	p.Add(pauses{f.th, none, unusable}, f.grid(true, true), envelopeLine{e, f.th})
-	return panel{Plot: p, data: max(60, min(90, 0.3*f.o.Width)), stretch: true, right: "Clock time, " + zoneLabel(m.from, m.to, m.o.Zone)}
+	p.X.Tick.Marker = clockTicks{zone: m.o.Zone, width: dataArea(p, f.inner()).Size().X, sty: p.X.Tick.Label, words: m.o.Words}
+	p.Add(pauses{f.th, none, unusable}, f.grid(true, true), envelopeLine{e, f})
+	return panel{Plot: p, data: max(60, min(90, 0.3*f.o.Width)), stretch: true, right: f.o.Words.Say("Clock time, %s", zoneLabel(m.from, m.to, m.o.Zone))}
 }
 
 // envelopeLine draws what an envelope kept.
 type envelopeLine struct {
-	e  *Envelope
-	th *theme
+	e *Envelope
+	f *figure
 }
 
 // Plot implements plot.Plotter.
 func (l envelopeLine) Plot(c draw.Canvas, p *plot.Plot) {
 	if _, _, ok := l.e.bounds(); !ok {
-		sty := l.th.text(l.th.ink)
+		sty := l.f.th.text(l.f.th.ink)
 		sty.XAlign = draw.XCenter
-		write(c, sty, c.Center(), "no usable readings")
+		write(c, sty, c.Center(), l.f.o.Words.Say("no usable readings"))
 		return
 	}
 	x := func(ms int64) vg.Length { return c.X(p.X.Norm(float64(ms))) }
 	y := func(v float64) vg.Length { return c.Y(p.Y.Norm(v)) }
 	k := reduce(l.e.samples, x, y, columnWidth)
-	k.draw(c, l.th.readingLine(), dotRadius(len(k.dots)))
+	k.draw(c, l.f.th.readingLine(), dotRadius(len(k.dots)))
 }
 
 func (m *months) altText() string {
-	var parts []string
+	parts := []words.Text{m.title().Sentence()}
 	for _, e := range m.sensors {
-		parts = append(parts, e.Sensor.Name+": "+m.words(e))
+		parts = append(parts, words.Of("%s: %s", e.Sensor.Name, m.words(e)))
 	}
-	return brief(m.title() + ". " + strings.Join(parts, " "))
+	return m.o.brief(sentences(parts...))
 }
 
 // AltTextMonths describes the picture that Months draws; "" if there is nothing to

@@ -1,16 +1,17 @@
 package plots
 
 import (
-	"fmt"
 	"math"
 	"strconv"
 	"strings"
+
+	"dustlog/internal/words"
 )
 
 // number prints v with three significant digits, without an exponent.
-func number(v float64) string {
+func number(v float64) words.Number {
 	if v == 0 || math.IsNaN(v) || math.IsInf(v, 0) {
-		return strconv.FormatFloat(v, 'f', -1, 64)
+		return words.Number(strconv.FormatFloat(v, 'f', -1, 64))
 	}
 	digits := 2 - int(math.Floor(math.Log10(math.Abs(v))))
 	if digits <= 0 {
@@ -22,20 +23,20 @@ func number(v float64) string {
 }
 
 // ratioNumber prints a ratio with two decimals, with two digits below 0.1.
-func ratioNumber(v float64) string {
+func ratioNumber(v float64) words.Number {
 	switch {
 	case v >= 0.1 && v < 10:
-		return strconv.FormatFloat(v, 'f', 2, 64)
+		return words.Fixed(v, 2)
 	case v > 0 && v < 0.1:
 		digits := 1 - int(math.Floor(math.Log10(v)))
-		return strconv.FormatFloat(v, 'f', min(digits, 12), 64)
+		return words.Fixed(v, min(digits, 12))
 	}
 	return number(v)
 }
 
 // grouped puts a narrow space between thousands from 10 000 on and a true minus
 // in front of negative numbers.
-func grouped(s string) string {
+func grouped(s string) words.Number {
 	sign := ""
 	if rest, ok := strings.CutPrefix(s, "-"); ok {
 		sign, s = "−", rest
@@ -49,14 +50,28 @@ func grouped(s string) string {
 	if found {
 		whole += "." + fraction
 	}
-	return sign + whole
+	return words.Number(sign + whole)
 }
 
-func plural(n int, word string) string {
-	if n == 1 {
-		return "1 " + word
+func sessionCount(n int) words.Text { return words.Plural(n, "%d session", "%d sessions", n) }
+
+func runCount(n int) words.Text { return words.Plural(n, "%d run", "%d runs", n) }
+
+func shiftCount(n int) words.Text { return words.Plural(n, "%d shift", "%d shifts", n) }
+
+func readingCount(n int) words.Text { return words.Plural(n, "%d reading", "%d readings", n) }
+
+// sentences joins what says something.
+func sentences(parts ...words.Text) words.Text { return joined(" ", parts...) }
+
+func joined(separator string, parts ...words.Text) words.Text {
+	var said []words.Text
+	for _, p := range parts {
+		if !p.IsZero() {
+			said = append(said, p)
+		}
 	}
-	return fmt.Sprintf("%d %ss", n, word)
+	return words.Join(separator, said...)
 }
 
 func finite(p *float64) bool { return p != nil && !math.IsNaN(*p) && !math.IsInf(*p, 0) }

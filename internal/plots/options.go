@@ -6,6 +6,8 @@ import (
 	"time"
 
 	"gonum.org/v1/plot/vg"
+
+	"dustlog/internal/words"
 )
 
 // Format is a file format that pictures can be written in.
@@ -31,7 +33,7 @@ func ParseFormat(s string) (Format, error) {
 const Narrow = 9 * vg.Centimeter
 
 // Options say how a picture is written. The zero value gives an SVG of 17 cm,
-// a page's text width, with clock times in UTC.
+// a page's text width, in English, with clock times in UTC.
 type Options struct {
 	Format Format    // SVG if empty
 	Width  vg.Length // 17 cm if zero, at least 7 cm; 9 cm suits a telephone
@@ -40,6 +42,7 @@ type Options struct {
 	DPI    int       // of a PNG; 192 if zero
 	LogY   bool      // ShiftTrace only: logarithmic level axis
 	Zone   *time.Location
+	Words  *words.Printer // the language; English if nil
 }
 
 const (

@@ -5,7 +5,6 @@ import (
 	"io"
 	"math"
 	"strconv"
-	"strings"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
@@ -13,6 +12,7 @@ import (
 
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 // Probability draws the shifts of each group against the share of shifts at or
@@ -42,16 +42,16 @@ func drawable(groups []exposure.GroupResult) (out []exposure.GroupResult) {
 }
 
 func drawProbability(groups []exposure.GroupResult, o Options) *figure {
-	f := newFigure(o, "Shifts and what other days may bring", "Mean of a shift, mg/m³ (logarithmic axis), over the share of shifts at or below it (normal probability axis)", AltTextProbability(groups))
+	f := newFigure(o, words.Of("Shifts and what other days may bring"), words.Of("Mean of a shift, mg/m³ (logarithmic axis), over the share of shifts at or below it (normal probability axis)"), AltTextProbability(groups, o))
 	var legend struct{ below, limit, upper bool }
 	for i, g := range groups {
 		if i > 0 {
 			f.space(6)
 		}
 		head := f.th.bold()
-		f.words(capLines(wrap(groupName(g), f.inner(), head), 2, f.inner(), head), head)
+		f.words(capLines(wrap(f.say(groupName(g)), f.inner(), head), 2, f.inner(), head), head)
 		sty := f.th.text(f.th.ink)
-		f.words(capLines(wrap(groupFigures(g), f.inner(), sty), 4, f.inner(), sty), sty)
+		f.words(capLines(wrap(f.say(groupFigures(g)), f.inner(), sty), 4, f.inner(), sty), sty)
 		f.space(6)
 		f.plots(f.probabilityPanel(g))
 		for _, p := range g.Plot {
@@ -60,21 +60,21 @@ func drawProbability(groups []exposure.GroupResult, o Options) *figure {
 		legend.limit = legend.limit || positive(g.LimitMgM3) != nil
 		legend.upper = legend.upper || positive(g.UTL95_70) != nil || positive(g.UTL95_95) != nil
 	}
-	entries := []entry{{"a shift", markSample(f.th.afterMark())}, {"fitted log-normal line", lineSample(f.th.meanLine())}}
+	entries := []entry{{words.Of("a shift"), markSample(f.th.afterMark())}, {words.Of("fitted log-normal line"), lineSample(f.th.meanLine())}}
 	if legend.below {
-		entries = append(entries, entry{"a shift below detection: at most this", markSample(f.th.belowMark())})
+		entries = append(entries, entry{words.Of("a shift below detection: at most this"), markSample(f.th.belowMark())})
 	}
 	if legend.upper {
-		entries = append(entries, entry{"95th percentile, up to its upper tolerance limits", thumbnail(func(c *draw.Canvas) {
+		entries = append(entries, entry{words.Of("95th percentile, up to its upper tolerance limits"), thumbnail(func(c *draw.Canvas) {
 			y := (c.Min.Y + c.Max.Y) / 2
 			c.StrokeLine2(f.th.toleranceLine(), c.Min.X+3, y, c.Max.X-3, y)
 			c.StrokeLine2(f.th.toleranceLine(), c.Max.X-3, y-3, c.Max.X-3, y+3)
 		})})
 	}
 	if legend.limit {
-		entries = append(entries, entry{"limit", lineSample(f.th.limitLine())})
+		entries = append(entries, entry{words.Of("limit"), lineSample(f.th.limitLine())})
 	}
-	f.footer("The days are the sample: the same person at the same kind of work. UTL95,70 and UTL95,95: with 70 % and 95 % confidence 95 % of such days lie below. A straight line of marks fits a log-normal group.", entries)
+	f.footer(words.Of("The days are the sample: the same person at the same kind of work. UTL95,70 and UTL95,95: with 70 %% and 95 %% confidence 95 %% of such days lie below. A straight line of marks fits a log-normal group."), entries)
 	return f
 }
 
@@ -84,25 +84,25 @@ func (t *theme) belowMark() draw.GlyphStyle {
 
 func (t *theme) toleranceLine() draw.LineStyle { return draw.LineStyle{Color: t.before, Width: 1.6} }
 
-func groupName(g exposure.GroupResult) string {
-	name := "sensor " + clean(g.Sensor)
+func groupName(g exposure.GroupResult) words.Text {
 	if g.Setup != "" {
-		name = clean(g.Setup) + ", " + name
+		return words.Of("%s, sensor %s", clean(g.Setup), clean(g.Sensor)).Capital()
 	}
-	return upperFirst(name)
+	return words.Of("Sensor %s", clean(g.Sensor))
 }
 
-func groupFigures(g exposure.GroupResult) string {
-	text := plural(g.Days, "shift")
+func groupFigures(g exposure.GroupResult) words.Text {
+	parts := []words.Text{shiftCount(g.Days)}
 	for _, x := range []struct {
-		name, unit string
-		v          *float64
-	}{{"geometric mean", " mg/m³", g.GM}, {"geometric standard deviation", "", g.GSD}, {"95th percentile", " mg/m³", g.P95}, {"UTL95,70", " mg/m³", g.UTL95_70}, {"UTL95,95", " mg/m³", g.UTL95_95}, {"limit", " mg/m³", g.LimitMgM3}} {
+		name words.Text
+		unit string
+		v    *float64
+	}{{words.Of("geometric mean"), " mg/m³", g.GM}, {words.Of("geometric standard deviation"), "", g.GSD}, {words.Of("95th percentile"), " mg/m³", g.P95}, {words.Literal("UTL95,70"), " mg/m³", g.UTL95_70}, {words.Literal("UTL95,95"), " mg/m³", g.UTL95_95}, {words.Of("limit"), " mg/m³", g.LimitMgM3}} {
 		if finite(x.v) {
-			text += fmt.Sprintf("; %s %s%s", x.name, number(*x.v), x.unit)
+			parts = append(parts, words.Of("%s %s%s", x.name, number(*x.v), x.unit))
 		}
 	}
-	return fmt.Sprintf("%s. Finding: %s. Values: %s.", text, g.Finding, clean(g.Values))
+	return words.Of("%s. Finding: %s. Values: %s.", words.Join("; ", parts...), g.Finding, clean(g.Values))
 }
 
 // probabilityPanel plots one group. Limits far above the marks are only told in
@@ -132,12 +132,12 @@ func (f *figure) probabilityPanel(g exposure.GroupResult) panel {
 			cover(v)
 		}
 	}
-	setLog(&p.Y, lo, hi, logTicks{most: 6})
+	setLog(&p.Y, lo, hi, logTicks{most: 6, words: f.o.Words})
 	p.X.Min, p.X.Max, p.X.Tick.Marker = low, high, plot.ConstantTicks{}
 	width := dataArea(p, f.inner()).Size().X
 	p.X.Tick.Marker = shareTicks(low, high, width, p.X)
 	p.Add(f.grid(true, true), b)
-	return panel{Plot: p, data: max(leastRoom, min(135, 0.42*f.o.Width)), stretch: true, right: "Share of shifts at or below, %"}
+	return panel{Plot: p, data: max(leastRoom, min(135, 0.42*f.o.Width)), stretch: true, right: f.o.Words.Say("Share of shifts at or below, %%")}
 }
 
 // shareTicks marks round shares on an axis of standard normal quantiles,
@@ -233,12 +233,12 @@ func (b *probabilityMarks) tolerance(c draw.Canvas, p *plot.Plot, x func(float64
 }
 
 // AltTextProbability describes the picture that Probability draws.
-func AltTextProbability(groups []exposure.GroupResult) string {
-	var parts []string
+func AltTextProbability(groups []exposure.GroupResult, o Options) string {
+	parts := []words.Text{words.Of("Probability plot of shifts with the fitted log-normal line.")}
 	for _, g := range drawable(groups) {
-		parts = append(parts, groupName(g)+": "+groupFigures(g))
+		parts = append(parts, words.Of("%s: %s", groupName(g), groupFigures(g)))
 	}
-	return brief("Probability plot of shifts with the fitted log-normal line. " + strings.Join(parts, " "))
+	return o.brief(sentences(parts...))
 }
 
 // CSVProbability writes what Probability draws.

@@ -5,7 +5,6 @@ import (
 	"io"
 	"math"
 	"strconv"
-	"strings"
 	"time"
 
 	"gonum.org/v1/plot"
@@ -14,6 +13,7 @@ import (
 
 	"dustlog/internal/calibrate"
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // SideBySideData is a collocation with the means its lines were fitted to, by
@@ -41,8 +41,8 @@ func SideBySide(w io.Writer, d SideBySideData, o Options) error {
 
 // scatterPanel is one cloud of points with its line. All in one unit.
 type scatterPanel struct {
-	head, words   string
-	xName         string
+	head, figures words.Text
+	xName         words.Text
 	points        []scatterPoint
 	line          func(x float64) (float64, bool)
 	band          func(x float64) (low, high float64, ok bool)
@@ -70,8 +70,8 @@ func (d SideBySideData) panels() []scatterPanel {
 	var out []scatterPanel
 	for _, o := range d.Others {
 		p := scatterPanel{
-			head: clean(o.Sensor) + " against " + clean(d.Reference), xName: "Reference " + clean(d.Reference) + ", µg/m³",
-			words: d.words(o), equal: true, from: o.Low, to: o.High,
+			head: words.Of("%s against %s", clean(o.Sensor), clean(d.Reference)), xName: words.Of("Reference %s, µg/m³", clean(d.Reference)),
+			figures: d.figures(o), equal: true, from: o.Low, to: o.High,
 		}
 		if l := o.Deming; l != nil {
 			p.line = func(x float64) (float64, bool) { return l.Intercept + l.Slope*x, true }
@@ -104,36 +104,36 @@ func (d SideBySideData) points(o calibrate.SensorPair) (out []scatterPoint) {
 	return out
 }
 
-func (d SideBySideData) words(o calibrate.SensorPair) string {
+func (d SideBySideData) figures(o calibrate.SensorPair) words.Text {
 	l := o.Deming
 	if l == nil {
-		return upperFirst(clean(o.Why)) + "."
+		return words.Literal(clean(o.Why)).Sentence()
 	}
-	return fmt.Sprintf("Reads %s times the reference (%s to %s), offset %s µg/m³ (%s to %s); 95 %% intervals, from %d of %d means.",
+	return words.Of("Reads %s times the reference (%s to %s), offset %s µg/m³ (%s to %s); 95 %% intervals, from %d of %d means.",
 		number(l.Slope), number(l.SlopeLow), number(l.SlopeHigh), number(l.Intercept), number(l.InterceptLow), number(l.InterceptHigh), o.Used, o.Means)
 }
 
-func (d SideBySideData) when() string {
+func (d SideBySideData) when() words.Text {
 	zone := d.Zone
 	if zone == nil {
 		zone = time.UTC
 	}
-	return d.From.In(zone).Format("2006-01-02 15:04") + " to " + d.To.In(zone).Format("15:04")
+	return words.Of("%s to %s", words.Time(d.From.In(zone), "2006-01-02 15:04"), words.Clock(d.To.In(zone)))
 }
 
 func (d SideBySideData) draw(panels []scatterPanel, o Options) *figure {
-	f := newFigure(o, "Sensors side by side in the same air, "+d.when(),
-		fmt.Sprintf("%s by optical sensor, µg/m³: upright the sensor, level the reference", metricLabel(d.Metric)), AltTextSideBySide(d))
-	return f.scatters(panels, fmt.Sprintf("Means over %s s; neighbours in time are alike, so the line rests on those further apart. The band is where the line itself may lie.", number(d.MeanSeconds)))
+	f := newFigure(o, words.Of("Sensors side by side in the same air, %s", d.when()),
+		words.Of("%s by optical sensor, µg/m³: upright the sensor, level the reference", metricLabel(d.Metric)), AltTextSideBySide(d, o))
+	return f.scatters(panels, words.Of("Means over %s s; neighbours in time are alike, so the line rests on those further apart. The band is where the line itself may lie.", number(d.MeanSeconds)))
 }
 
 // AltTextSideBySide describes the picture that SideBySide draws.
-func AltTextSideBySide(d SideBySideData) string {
-	var parts []string
+func AltTextSideBySide(d SideBySideData, o Options) string {
+	parts := []words.Text{words.Of("%s of sensors side by side, %s.", metricLabel(d.Metric), d.when())}
 	for _, p := range d.panels() {
-		parts = append(parts, p.head+": "+p.words)
+		parts = append(parts, words.Of("%s: %s", p.head, p.figures))
 	}
-	return brief(fmt.Sprintf("%s of sensors side by side, %s. %s", metricLabel(d.Metric), d.when(), strings.Join(parts, " ")))
+	return o.brief(sentences(parts...))
 }
 
 // CSVSideBySide writes what SideBySide draws.
@@ -188,8 +188,8 @@ func FactorScatter(w io.Writer, d FactorData, o Options) error {
 
 func (d FactorData) panel() scatterPanel {
 	p := scatterPanel{
-		head: fmt.Sprintf("Sensor %s, factor %s to %s dust", clean(d.Sensor), number(d.Factor), d.Fraction), words: d.words(),
-		xName: "Sensor less its zero, mg/m³", equal: true, fromZero: true,
+		head: words.Of("Sensor %s, factor %s to %s dust", clean(d.Sensor), number(d.Factor), d.Fraction.Text()), figures: d.figures(),
+		xName: words.Of("Sensor less its zero, mg/m³"), equal: true, fromZero: true,
 	}
 	for _, s := range d.Samples {
 		if s.Sensor == nil {
@@ -219,24 +219,24 @@ func (d FactorData) panel() scatterPanel {
 	return p
 }
 
-func (d FactorData) words() string {
-	text := fmt.Sprintf("%s of filter and sensor; for one new shift %s to %s with 95 %% confidence", plural(d.Pairs, "pair"), number(d.Low), number(d.High))
+func (d FactorData) figures() words.Text {
+	text := words.Plural(d.Pairs, "%d pair of filter and sensor; for one new shift %s to %s with 95 %% confidence", "%d pairs of filter and sensor; for one new shift %s to %s with 95 %% confidence", d.Pairs, number(d.Low), number(d.High))
 	if !d.Usable {
-		text += "; no finding rests on it: " + clean(d.Why)
+		text = words.Of("%s; no finding rests on it: %s", text, clean(d.Why))
 	}
-	return text + "."
+	return words.Join("", text, words.Literal("."))
 }
 
 func (d FactorData) draw(p scatterPanel, o Options) *figure {
-	f := newFigure(o, "Filter samples and the sensor beside them",
-		fmt.Sprintf("Upright: %s dust on the filter, mg/m³; level: %s by optical sensor, mg/m³", d.Fraction, metricLabel(d.Metric)), AltTextFactorScatter(d))
-	return f.scatters([]scatterPanel{p}, "One mark is one filter sample. The factor holds for this sensor, place and dust.")
+	f := newFigure(o, words.Of("Filter samples and the sensor beside them"),
+		words.Of("Upright: %s dust on the filter, mg/m³; level: %s by optical sensor, mg/m³", d.Fraction.Text(), metricLabel(d.Metric)), AltTextFactorScatter(d, o))
+	return f.scatters([]scatterPanel{p}, words.Of("One mark is one filter sample. The factor holds for this sensor, place and dust."))
 }
 
 // AltTextFactorScatter describes the picture that FactorScatter draws.
-func AltTextFactorScatter(d FactorData) string {
+func AltTextFactorScatter(d FactorData, o Options) string {
 	p := d.panel()
-	return brief(fmt.Sprintf("Filter samples against %s of the sensor beside them. %s: %s", metricLabel(d.Metric), p.head, p.words))
+	return o.brief(words.Of("Filter samples against %s of the sensor beside them. %s: %s", metricLabel(d.Metric), p.head, p.figures))
 }
 
 // CSVFactorScatter writes what FactorScatter draws.
@@ -257,37 +257,37 @@ func CSVFactorScatter(w io.Writer, d FactorData) error {
 }
 
 // scatters adds the panels, the legend and the caption.
-func (f *figure) scatters(panels []scatterPanel, caption string) *figure {
+func (f *figure) scatters(panels []scatterPanel, caption words.Text) *figure {
 	var unused, below, line bool
 	for i, p := range panels {
 		if i > 0 {
 			f.space(6)
 		}
 		head, sty := f.th.bold(), f.th.text(f.th.ink)
-		f.words(capLines(wrap(p.head, f.inner(), head), 2, f.inner(), head), head)
-		f.words(capLines(wrap(p.words, f.inner(), sty), 3, f.inner(), sty), sty)
+		f.words(capLines(wrap(f.say(p.head), f.inner(), head), 2, f.inner(), head), head)
+		f.words(capLines(wrap(f.say(p.figures), f.inner(), sty), 3, f.inner(), sty), sty)
 		f.space(6)
 		f.plots(f.scatterPanel(p))
 		unused, below = unused || p.unused, below || p.below
 		_, ok := p.lineAt(p.to)
 		line = line || ok
 	}
-	legend := []entry{{"used", markSample(f.th.afterMark())}}
+	legend := []entry{{words.Of("used"), markSample(f.th.afterMark())}}
 	if unused {
-		legend = append(legend, entry{"not used", markSample(f.th.passedMark())})
+		legend = append(legend, entry{words.Of("not used"), markSample(f.th.passedMark())})
 	}
 	if below {
-		legend = append(legend, entry{"below detection: at most this", markSample(f.th.belowMark())})
+		legend = append(legend, entry{words.Of("below detection: at most this"), markSample(f.th.belowMark())})
 	}
 	if line {
-		legend = append(legend, entry{"line, with its 95 % band", thumbnail(func(c *draw.Canvas) {
+		legend = append(legend, entry{words.Of("line, with its 95 %% band"), thumbnail(func(c *draw.Canvas) {
 			c.SetColor(f.th.bandA)
 			c.Fill(c.Rectangle.Path())
 			y := (c.Min.Y + c.Max.Y) / 2
 			c.StrokeLine2(f.th.meanLine(), c.Min.X, y, c.Max.X, y)
 		})})
 	}
-	f.footer(caption, append(legend, entry{"equal readings", lineSample(f.th.backgroundLine())}))
+	f.footer(caption, append(legend, entry{words.Of("equal readings"), lineSample(f.th.backgroundLine())}))
 	return f
 }
 
@@ -323,12 +323,12 @@ func (f *figure) scatterPanel(s scatterPanel) panel {
 			}
 		}
 	}
-	setLinear(&p.Y, math.Min(0, loY), hiY, 5)
+	f.o.setLinear(&p.Y, math.Min(0, loY), hiY, 5)
 	p.X.Tick.Length, p.X.Tick.Marker = 6, plot.ConstantTicks{} // or the zeros of both axes touch
-	setLinear(&p.X, math.Min(0, loX), hiX, max(2, int(dataArea(p, f.inner()).Size().X/50)))
+	f.o.setLinear(&p.X, math.Min(0, loX), hiX, max(2, int(dataArea(p, f.inner()).Size().X/50)))
 	p.X.Tick.Marker = fitted{p.X.Tick.Marker, dataArea(p, f.inner()).Size().X, p.X}
 	p.Add(f.grid(true, true), &scatterMarks{s, f.th})
-	return panel{Plot: p, data: max(leastRoom, min(150, 0.45*f.o.Width)), stretch: true, right: elide(s.xName, 0.8*f.inner(), f.th.text(f.th.muted))}
+	return panel{Plot: p, data: max(leastRoom, min(150, 0.45*f.o.Width)), stretch: true, right: elide(f.say(s.xName), 0.8*f.inner(), f.th.text(f.th.muted))}
 }
 
 // fitted are ticks less those without room.

@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/plot/vg"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // taskBand is a task's stretch along the top of a plot.
@@ -190,10 +191,10 @@ func (l taskLayout) taskLegend() []entry {
 	var out []entry
 	for i, name := range l.names {
 		if i == most {
-			out = append(out, entry{text: "and " + strconv.Itoa(len(l.names)-most) + " more"})
+			out = append(out, entry{text: words.Of("and %d more", len(l.names)-most)})
 			break
 		}
-		out = append(out, entry{text: strconv.Itoa(i+1) + " " + name})
+		out = append(out, entry{text: words.Literal(strconv.Itoa(i+1) + " " + name)})
 	}
 	return out
 }

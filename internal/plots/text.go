@@ -7,6 +7,8 @@ import (
 
 	"gonum.org/v1/plot/text"
 	"gonum.org/v1/plot/vg"
+
+	"dustlog/internal/words"
 )
 
 func upperFirst(s string) string {
@@ -42,6 +44,9 @@ func brief(s string) string {
 	}
 	return strings.TrimRight(string(runes[:most]), " ") + " …"
 }
+
+// brief is a description in the picture's language.
+func (o Options) brief(t words.Text) string { return brief(o.Words.Text(t)) }
 
 // elide cuts s with an ellipsis so that it is at most width points wide.
 func elide(s string, width vg.Length, sty text.Style) string {

@@ -7,6 +7,8 @@ import (
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
+
+	"dustlog/internal/words"
 )
 
 const (
@@ -22,23 +24,23 @@ func (t *trace) draw() *figure {
 	p := f.newPlot()
 	t.setAxes(p)
 	if t.limitShown(p.Y) {
-		p.Add(beside{th: f.th, ink: f.th.limit, texts: []string{"limit"}, y: []float64{t.limit}})
+		p.Add(beside{th: f.th, ink: f.th.limit, texts: []string{t.o.Words.Say("limit")}, y: []float64{t.limit}})
 	}
-	p.X.Tick.Marker = clockTicks{zone: t.o.Zone, width: dataArea(p, f.inner()).Size().X, sty: p.X.Tick.Label}
+	p.X.Tick.Marker = clockTicks{zone: t.o.Zone, width: dataArea(p, f.inner()).Size().X, sty: p.X.Tick.Label, words: t.o.Words}
 	width := dataArea(p, f.inner()).Size().X
 	tasks := layoutTasks(t.Tasks, t.from, t.to, 0, width)
 	ms := p.X.Max - p.X.Min
 	none, unusable := t.pauses(int64(1.5 / float64(width) * ms))
 	note := t.limitNote(f.th, p.Y.Max, width)
 	lift := vg.Length(0)
-	if note != "" {
+	if !note.IsZero() {
 		lift = lineStep
 	}
 	p.Add(pauses{f.th, none, unusable}, f.grid(true, true), taskBands{tasks, f.th, lift})
 	lines := &traceLines{trace: t, th: f.th}
-	p.Add(lines, edgeNote{f.th, note})
+	p.Add(lines, edgeNote{f, note})
 	f.plots(panel{Plot: p, data: min(tracePanel, f.o.Width/2), stretch: true,
-		right: elide("Clock time, "+zoneLabel(t.from, t.to, t.o.Zone), width, f.th.text(f.th.muted))})
+		right: elide(f.o.Words.Say("Clock time, %s", zoneLabel(t.from, t.to, t.o.Zone)), width, f.th.text(f.th.muted))})
 	f.footer(t.fullCaption(tasks, note), t.legend(f.th, t.limitShown(p.Y), len(none) > 0, len(unusable) > 0), tasks.taskLegend())
 	return f
 }
@@ -58,7 +60,7 @@ func (t *trace) setLevels(a *plot.Axis) {
 		if t.limit > 0 && t.limit <= 3*high {
 			high, low = math.Max(high, t.limit), math.Min(low, t.limit)
 		}
-		setLog(a, low, math.Max(high, low), logTicks{most: 7})
+		setLog(a, low, math.Max(high, low), logTicks{most: 7, words: t.o.Words})
 		return
 	}
 	if t.limit > 0 && t.limit <= 1.5*high {
@@ -67,7 +69,7 @@ func (t *trace) setLevels(a *plot.Axis) {
 	if high <= 0 && t.low >= 0 {
 		high = 10 / t.perUnit // all zero: a sensor's few lowest steps
 	}
-	setLinear(a, math.Min(0, t.low), high, 6)
+	t.o.setLinear(a, math.Min(0, t.low), high, 6)
 }
 
 func (t *trace) limitShown(y plot.Axis) bool {
@@ -75,33 +77,33 @@ func (t *trace) limitShown(y plot.Axis) bool {
 }
 
 // limitNote names a limit above the axis, briefly where there is little room.
-func (t *trace) limitNote(th *theme, top float64, width vg.Length) string {
+func (t *trace) limitNote(th *theme, top float64, width vg.Length) words.Text {
 	if t.limit <= top {
-		return ""
+		return words.Text{}
 	}
-	if full := t.limitText(); th.text(th.limit).Width(aboveText(full)) <= width {
+	if full := t.limitText(); th.text(th.limit).Width(t.o.Words.Text(aboveText(full))) <= width {
 		return full
 	}
 	return t.limitShort()
 }
 
-func aboveText(note string) string { return "↑ " + note + " is above this plot" }
+func aboveText(note words.Text) words.Text { return words.Of("↑ %s is above this plot", note) }
 
-func (t *trace) limitShort() string { return "limit " + number(t.LimitMgM3) + " mg/m³" }
+func (t *trace) limitShort() words.Text { return words.Of("limit %s mg/m³", number(t.LimitMgM3)) }
 
 // edgeNote names the limit above the data area's right end.
 type edgeNote struct {
-	th   *theme
-	note string
+	f    *figure
+	note words.Text
 }
 
 // Plot implements plot.Plotter.
 func (e edgeNote) Plot(c draw.Canvas, _ *plot.Plot) {
-	if e.note == "" {
+	if e.note.IsZero() {
 		return
 	}
-	sty, text := e.th.text(e.th.limit), aboveText(e.note)
-	backed(c, e.th, sty, vg.Point{X: c.Max.X - sty.Width(text), Y: c.Max.Y + 3.5}, text)
+	sty, text := e.f.th.text(e.f.th.limit), e.f.say(aboveText(e.note))
+	backed(c, e.f.th, sty, vg.Point{X: c.Max.X - sty.Width(text), Y: c.Max.Y + 3.5}, text)
 }
 
 // pauses shades the time without usable readings and marks below the axis when
@@ -143,7 +145,7 @@ func (t *traceLines) Plot(c draw.Canvas, p *plot.Plot) {
 	if t.usable == 0 {
 		sty := t.th.text(t.th.ink)
 		sty.XAlign = draw.XCenter
-		write(c, sty, c.Center(), "no usable readings")
+		write(c, sty, c.Center(), t.o.Words.Say("no usable readings"))
 	}
 	x := func(ms int64) vg.Length { return c.X(p.X.Norm(float64(ms))) }
 	least := math.Inf(-1)
@@ -212,15 +214,15 @@ func stroke(c draw.Canvas, sty draw.LineStyle, path vg.Path) {
 }
 
 func (t *trace) legend(th *theme, limit, gaps, unusable bool) []entry {
-	out := []entry{{"readings", lineSample(th.readingLine())}}
+	out := []entry{{words.Of("readings"), lineSample(th.readingLine())}}
 	if len(t.mean) > 0 {
-		out = append(out, entry{"15-minute mean", lineSample(th.meanLine())})
+		out = append(out, entry{words.Of("15-minute mean"), lineSample(th.meanLine())})
 	}
 	if limit {
 		out = append(out, entry{t.limitText(), lineSample(th.limitLine())})
 	}
 	if gaps {
-		out = append(out, entry{"no usable readings", thumbnail(func(c *draw.Canvas) {
+		out = append(out, entry{words.Of("no usable readings"), thumbnail(func(c *draw.Canvas) {
 			c.SetColor(th.shade)
 			c.Fill(c.Rectangle.Path())
 			c.SetLineStyle(draw.LineStyle{Color: th.grid, Width: 0.7})
@@ -228,7 +230,7 @@ func (t *trace) legend(th *theme, limit, gaps, unusable bool) []entry {
 		})})
 	}
 	if unusable {
-		out = append(out, entry{"readings left out" + t.leftOut(), thumbnail(func(c *draw.Canvas) {
+		out = append(out, entry{t.leftOut(), thumbnail(func(c *draw.Canvas) {
 			var strip vg.Path
 			for x := c.Min.X + 4; x < c.Max.X-3; x += 3 {
 				strip = append(strip, upright(x, c.Min.Y+2, c.Max.Y-2)...)

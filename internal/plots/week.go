@@ -5,8 +5,6 @@ import (
 	"image/color"
 	"io"
 	"math"
-	"strconv"
-	"strings"
 	"time"
 
 	"gonum.org/v1/plot"
@@ -15,6 +13,7 @@ import (
 
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 // WeekData is what a picture of days by hours shows: a sensor's means over the
@@ -119,21 +118,21 @@ func (w *week) add(d *weekDay, b weekBar) {
 	}
 }
 
-func (w *week) title() string {
-	return fmt.Sprintf("Days and hours at %s, %s to %s", w.Sensor.Name, w.From.In(w.o.Zone).Format(time.DateOnly), w.To.Add(-time.Hour).In(w.o.Zone).Format(time.DateOnly))
+func (w *week) title() words.Text {
+	return words.Of("Days and hours at %s, %s to %s", w.Sensor.Name, words.Date(w.From.In(w.o.Zone)), words.Date(w.To.Add(-time.Hour).In(w.o.Zone)))
 }
 
 func (w *week) draw() *figure {
-	f := newFigure(w.o, w.title(), quantity(w.Channel, "µg/m³")+"; every bar a mean over 15 minutes", w.altText())
+	f := newFigure(w.o, w.title(), words.Of("%s; every bar a mean over 15 minutes", quantity(w.Channel, "µg/m³")), w.altText())
 	p := f.newPlot()
 	rows := &weekRows{w, f.th}
 	var labels []string
-	highest := beside{th: f.th, ink: f.th.ink, heading: "highest, µg/m³"}
+	highest := beside{th: f.th, ink: f.th.ink, heading: w.o.Words.Say("highest, µg/m³")}
 	for i, d := range w.days {
-		labels = append(labels, d.date.Format("Mon 2 Jan"))
+		labels = append(labels, f.say(words.Of("%s %s", weekdayText(d.date.Weekday()), words.Time(d.date, "2 Jan"))))
 		text := "–"
 		if d.most != nil {
-			text = number(d.most.value) + " at " + clockOf(d.most.hour)
+			text = w.o.Words.Say("%s at %s", number(d.most.value), clockOf(d.most.hour))
 		}
 		highest.texts, highest.y = append(highest.texts, text), append(highest.y, row(i))
 	}
@@ -148,9 +147,28 @@ func (w *week) draw() *figure {
 	case n > 10:
 		each = 20
 	}
-	f.plots(panel{Plot: p, data: vg.Length(each * float64(len(w.days))), stretch: true, right: "Clock time, " + zoneLabel(w.From, w.To, w.o.Zone)})
+	f.plots(panel{Plot: p, data: vg.Length(each * float64(len(w.days))), stretch: true, right: f.o.Words.Say("Clock time, %s", zoneLabel(w.From, w.To, w.o.Zone))})
 	f.footer(w.caption(), w.legend(f.th))
 	return f
+}
+
+// weekdayText is a day of the week in short.
+func weekdayText(d time.Weekday) words.Text {
+	switch d {
+	case time.Monday:
+		return words.Of("Mon")
+	case time.Tuesday:
+		return words.Of("Tue")
+	case time.Wednesday:
+		return words.Of("Wed")
+	case time.Thursday:
+		return words.Of("Thu")
+	case time.Friday:
+		return words.Of("Fri")
+	case time.Saturday:
+		return words.Of("Sat")
+	}
+	return words.Of("Sun")
 }
 
 func clockOf(hour float64) string {
@@ -244,12 +262,12 @@ func (w *week) legend(th *theme) []entry {
 			c.Fill(vg.Rectangle{Min: vg.Point{X: c.Min.X + 7, Y: c.Min.Y}, Max: vg.Point{X: c.Max.X - 7, Y: c.Max.Y}}.Path())
 		}
 	}
-	out := []entry{{"mean over 15 minutes; a row's top is " + number(w.top) + " µg/m³", filled(th.reading)}}
+	out := []entry{{words.Of("mean over 15 minutes; a row's top is %s µg/m³", number(w.top)), filled(th.reading)}}
 	if w.limit > 0 && w.limit <= w.top {
 		out = append(out, entry{w.limitText(), lineSample(th.limitLine())})
 		for _, d := range w.days {
 			if d.most != nil && d.most.value > w.limit {
-				return append(out, entry{"above the limit's line", filled(th.limit)}, w.gapEntry(th))
+				return append(out, entry{words.Of("above the limit's line"), filled(th.limit)}, w.gapEntry(th))
 			}
 		}
 	}
@@ -257,7 +275,7 @@ func (w *week) legend(th *theme) []entry {
 }
 
 func (w *week) gapEntry(th *theme) entry {
-	return entry{"less than 75 % measured", thumbnail(func(c *draw.Canvas) {
+	return entry{words.Of("less than 75 %% measured"), thumbnail(func(c *draw.Canvas) {
 		c.SetColor(th.shade)
 		c.Fill(c.Rectangle.Path())
 		c.SetLineStyle(draw.LineStyle{Color: th.grid, Width: 0.7})
@@ -265,35 +283,35 @@ func (w *week) gapEntry(th *theme) entry {
 	})}
 }
 
-func (w *week) limitText() string {
+func (w *week) limitText() words.Text {
 	t := trace{TraceData: TraceData{LimitMgM3: w.LimitMgM3, LimitLabel: w.LimitLabel, LimitAveraging: w.LimitAveraging}}
 	return t.limitText()
 }
 
-func (w *week) caption() string {
-	text := fmt.Sprintf("Sensor %s%s, %s.", w.Sensor.Name, inBrackets(w.Sensor.Model), placeText(w.Sensor.Position))
+func (w *week) caption() words.Text {
+	parts := []words.Text{words.Of("Sensor %s%s, %s.", w.Sensor.Name, inBrackets(w.Sensor.Model), placeText(w.Sensor.Position))}
 	if w.limit > w.top {
-		text += " " + upperFirst(w.limitText()) + " is above all bars."
+		parts = append(parts, words.Of("%s is above all bars.", w.limitText().Capital()))
 	}
 	if w.limit > 0 {
-		text += " Fifteen minutes above or below a limit for a longer time decide nothing about it."
+		parts = append(parts, words.Of("Fifteen minutes above or below a limit for a longer time decide nothing about it."))
 	}
-	return text
+	return sentences(parts...)
 }
 
 func (w *week) altText() string {
-	var parts []string
+	var days, parts []words.Text
 	for _, d := range w.days {
 		if d.most != nil {
-			parts = append(parts, fmt.Sprintf("%s %s at %s", d.date.Format("2 Jan"), number(d.most.value), clockOf(d.most.hour)))
+			days = append(days, words.Of("%s %s at %s", words.Time(d.date, "2 Jan"), number(d.most.value), clockOf(d.most.hour)))
 		}
 	}
-	text := fmt.Sprintf("%s at %s, means over 15 minutes by day and hour, %s of them. Highest of each day, µg/m³: %s.",
-		w.Channel.Label(), w.Sensor.Name, strconv.Itoa(w.count), strings.Join(parts, "; "))
 	if w.limit > 0 {
-		text = upperFirst(w.limitText()) + ". " + text
+		parts = append(parts, w.limitText().Sentence())
 	}
-	return brief(text)
+	parts = append(parts, words.Of("%s at %s, means over 15 minutes by day and hour, %d of them. Highest of each day, µg/m³: %s.",
+		exposure.ChannelText(w.Channel), w.Sensor.Name, w.count, words.Join("; ", days...)))
+	return w.o.brief(sentences(parts...))
 }
 
 // AltTextWeek describes the picture that Week draws; "" if there is nothing to draw.

@@ -97,16 +97,16 @@ func TestLogAxisSaysWhatItCuts(t *testing.T) {
 func TestAltTexts(t *testing.T) {
 	r := madeUpComparison()
 	require.Equal(t, "PM2.5 in 6 sessions under hose on blower (before) and 7 sessions under separator and fine filter (after): geometric means 210 and 88 µg/m³. "+
-		"Ratio after to before 0.42, 95 % interval 0.29 to 0.61: reduced enough.", AltTextBeforeAfter(r))
-	require.Contains(t, AltTextSizeRatio(r), "PM1: 0.55 (0.41–0.74)")
-	require.Contains(t, AltTextSizeDistribution(r), "PM1: 120 before, 66 after µg/m³")
-	require.Contains(t, AltTextTaskDose(madeUpDoses()), "2 Mar mostly sanding (42 %)")
+		"Ratio after to before 0.42, 95 % interval 0.29 to 0.61: reduced enough.", AltTextBeforeAfter(r, Options{}))
+	require.Contains(t, AltTextSizeRatio(r, Options{}), "PM1: 0.55 (0.41–0.74)")
+	require.Contains(t, AltTextSizeDistribution(r, Options{}), "PM1: 120 before, 66 after µg/m³")
+	require.Contains(t, AltTextTaskDose(madeUpDoses(), Options{}), "2 Mar mostly sanding (42 %)")
 	d := shortShift()
 	require.Equal(t, "PM2.5 at bench-1 from 2026-03-02 08:00 to 08:30 (CET, UTC+1): readings from 10 to 410 µg/m³. "+
 		"Limit for <quartz> & co 0.3 mg/m³ (mean over 8 h) lies below the highest reading, finding: cannot tell; 2 stretches of work are marked.", AltTextShiftTrace(d, Options{Zone: zone}))
 	require.Empty(t, AltTextShiftTrace(TraceData{}, Options{}))
 	r.Ratio, r.Verdict = nil, compare.TooLittleData
-	require.Contains(t, AltTextBeforeAfter(r), "No ratio: too little data.")
+	require.Contains(t, AltTextBeforeAfter(r, Options{}), "No ratio: too little data.")
 }
 
 func rowsOf(t *testing.T, b *bytes.Buffer) [][]string {

@@ -50,24 +50,24 @@ func airflowPart(in Input) (part, error) {
 	}
 	p.Gloss = textOf(r.Method)
 	var err error
-	p.Figures, err = collectorFigures(*r, in.Zone)
+	p.Figures, err = collectorFigures(*r, in.pictures())
 	return p, err
 }
 
 // collectorFigures draws what there is to draw.
-func collectorFigures(r airflow.Result, zone *time.Location) (figures []figure, err error) {
+func collectorFigures(r airflow.Result, o plots.Options) (figures []figure, err error) {
 	for _, x := range []struct {
 		f     figure
 		paint func(io.Writer, airflow.Result, plots.Options) error
 	}{
-		{figure{ID: "blower", Title: words.Of("What the blower makes and what the ducts take"), Alt: plots.AltTextFanAndSystem(r),
+		{figure{ID: "blower", Title: words.Of("What the blower makes and what the ducts take"), Alt: plots.AltTextFanAndSystem(r, o),
 			Caption: words.Of("Where the curves meet the collector works. A fuller filter or a longer hose makes the dotted curve steeper, and the flow less.")}, plots.FanAndSystem},
-		{figure{ID: "filter-drop", Title: words.Of("Pressure drop over the filter since it was cleaned"), Alt: plots.AltTextFilterDrop(r),
+		{figure{ID: "filter-drop", Title: words.Of("Pressure drop over the filter since it was cleaned"), Alt: plots.AltTextFilterDrop(r, o),
 			Caption: words.Of("A filter that loads takes flow from the hood.")}, plots.FilterDrop},
-		{figure{ID: "dust-on-flow", Title: words.Of("Fine dust against flow"), Alt: plots.AltTextDustOnFlow(r),
+		{figure{ID: "dust-on-flow", Title: words.Of("Fine dust against flow"), Alt: plots.AltTextDustOnFlow(r, o),
 			Caption: words.Of("More flow is not yet less dust: the interval says whether these sessions show it.")}, plots.DustOnFlow},
 	} {
-		f, err := draw(x.f, zone, func(w io.Writer, o plots.Options) error { return x.paint(w, r, o) })
+		f, err := draw(x.f, o, func(w io.Writer, o plots.Options) error { return x.paint(w, r, o) })
 		switch {
 		case errors.Is(err, dust.ErrNoReadings): // nothing of the kind was read
 		case err != nil:

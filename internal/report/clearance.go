@@ -32,7 +32,7 @@ func clearancePart(in Input) (part, error) {
 				num("%.2f", s.NextLow), num("%.1f", s.HalfLifeMinutes), num("%.1f", s.Background), s.Why}})
 		}
 		p.Notes = append(p.Notes, sentences(c.Warnings)...)
-		f, ok, err := clearanceFigure(c, in.Zone)
+		f, ok, err := clearanceFigure(c, in.pictures())
 		if err != nil {
 			return p, err
 		}
@@ -89,11 +89,11 @@ func decayID(sensor string, from time.Time, zone *time.Location) string {
 
 // clearanceFigure draws the fall from the dustiest work of each setup; ok is false
 // if there is none.
-func clearanceFigure(c study.Cleared, zone *time.Location) (f figure, ok bool, err error) {
+func clearanceFigure(c study.Cleared, o plots.Options) (f figure, ok bool, err error) {
 	if len(c.Falls) == 0 {
 		return f, false, nil
 	}
-	d := plots.ClearanceData{Result: c.Result, Trace: c.Trace, Zone: zone}
+	d := plots.ClearanceData{Result: c.Result, Trace: c.Trace, Zone: o.Zone}
 	for _, fall := range c.Falls {
 		one := plots.Fall{Decay: fall.Decay, Level: fall.Back}
 		if fall.Until != nil {
@@ -101,8 +101,8 @@ func clearanceFigure(c study.Cleared, zone *time.Location) (f figure, ok bool, e
 		}
 		d.Falls = append(d.Falls, one)
 	}
-	f, err = draw(figure{ID: "fall-" + slug(c.Sensor), Title: words.Of("How the dust fell after the dustiest work, at %s", c.Sensor), Alt: plots.AltTextClearance(d),
-		Caption: words.Of("One fall for each setup: the one from the dustiest end of work. Upright line: back at the level without work, by this fall alone; the table says what to reckon with.")}, zone,
+	f, err = draw(figure{ID: "fall-" + slug(c.Sensor), Title: words.Of("How the dust fell after the dustiest work, at %s", c.Sensor), Alt: plots.AltTextClearance(d, o),
+		Caption: words.Of("One fall for each setup: the one from the dustiest end of work. Upright line: back at the level without work, by this fall alone; the table says what to reckon with.")}, o,
 		func(w io.Writer, o plots.Options) error { return plots.Clearance(w, d, o) })
 	return f, err == nil, err
 }

@@ -7,7 +7,6 @@ import (
 	"html/template"
 	"io"
 	"slices"
-	"time"
 
 	"dustlog/internal/compare"
 	"dustlog/internal/dust"
@@ -16,9 +15,13 @@ import (
 	"dustlog/internal/words"
 )
 
+// pictures says how the report's pictures are drawn.
+func (in Input) pictures() plots.Options {
+	return plots.Options{Format: plots.SVG, Zone: in.Zone, Words: in.Words}
+}
+
 // draw paints a picture in both widths.
-func draw(f figure, zone *time.Location, paint func(io.Writer, plots.Options) error) (figure, error) {
-	o := plots.Options{Format: plots.SVG, Zone: zone}
+func draw(f figure, o plots.Options, paint func(io.Writer, plots.Options) error) (figure, error) {
 	f.paint = paint
 	var wide, narrow bytes.Buffer
 	err := paint(&wide, o)
@@ -38,13 +41,13 @@ func draw(f figure, zone *time.Location, paint func(io.Writer, plots.Options) er
 func evidence(in Input) ([]figure, error) {
 	var wanted []func() (figure, error)
 	if r := in.Compare; r != nil && len(r.Sessions) > 0 {
-		wanted = append(wanted, comparison(*r, in.Zone)...)
+		wanted = append(wanted, comparison(*r, in.pictures())...)
 	}
 	if person := breathingZone(in.Exposure); len(person.Shifts) > 0 && len(person.Tasks) > 0 {
-		wanted = append(wanted, taskDose(person, in.Zone))
+		wanted = append(wanted, taskDose(person, in.pictures()))
 	}
 	for i, d := range in.Weeks {
-		wanted = append(wanted, week(i, d, in.Zone))
+		wanted = append(wanted, week(i, d, in.pictures()))
 	}
 	var figures []figure
 	for _, make := range wanted {
@@ -67,39 +70,39 @@ func breathingZone(r exposure.Result) exposure.Result {
 	return r
 }
 
-func comparison(r compare.Result, zone *time.Location) []func() (figure, error) {
+func comparison(r compare.Result, o plots.Options) []func() (figure, error) {
 	figures := []func() (figure, error){func() (figure, error) {
-		return draw(figure{ID: "sessions", Title: words.Of("Before and after, session by session"), Alt: plots.AltTextBeforeAfter(r),
+		return draw(figure{ID: "sessions", Title: words.Of("Before and after, session by session"), Alt: plots.AltTextBeforeAfter(r, o),
 			Caption: words.Of("Each point is one %s: the task-adjusted mean of %s in %s above background, sensor “%s” (%s). The bar is the geometric mean.",
-				r.UnitText(), metricLabel(r.Metric), r.Unit, r.Sensor, placeText(r.Position))}, zone,
+				r.UnitText(), metricLabel(r.Metric), r.Unit, r.Sensor, placeText(r.Position))}, o,
 			func(w io.Writer, o plots.Options) error { return plots.BeforeAfter(w, r, o) })
 	}}
 	if len(r.Bins) > 0 {
 		figures = append(figures, func() (figure, error) {
-			return draw(figure{ID: "ratio-by-size", Title: words.Of("Change by particle size"), Alt: plots.AltTextSizeRatio(r),
-				Caption: words.Of("Ratio after/before for each size the sensor reports, with its 95 %% interval; left of 1 is less dust. Sizes that the sensor extrapolates are indicative.")}, zone,
+			return draw(figure{ID: "ratio-by-size", Title: words.Of("Change by particle size"), Alt: plots.AltTextSizeRatio(r, o),
+				Caption: words.Of("Ratio after/before for each size the sensor reports, with its 95 %% interval; left of 1 is less dust. Sizes that the sensor extrapolates are indicative.")}, o,
 				func(w io.Writer, o plots.Options) error { return plots.SizeRatio(w, r, o) })
 		}, func() (figure, error) {
-			return draw(figure{ID: "size-distribution", Title: words.Of("Dust by particle size, before and after"), Alt: plots.AltTextSizeDistribution(r),
-				Caption: words.Of("Mean of the sessions for each size. The background was subtracted where its sensor sends that size; where it was not, the two levels hold it too.")}, zone,
+			return draw(figure{ID: "size-distribution", Title: words.Of("Dust by particle size, before and after"), Alt: plots.AltTextSizeDistribution(r, o),
+				Caption: words.Of("Mean of the sessions for each size. The background was subtracted where its sensor sends that size; where it was not, the two levels hold it too.")}, o,
 				func(w io.Writer, o plots.Options) error { return plots.SizeDistribution(w, r, o) })
 		})
 	}
 	return figures
 }
 
-func taskDose(r exposure.Result, zone *time.Location) func() (figure, error) {
+func taskDose(r exposure.Result, o plots.Options) func() (figure, error) {
 	return func() (figure, error) {
-		return draw(figure{ID: "task-dose", Title: words.Of("Which task brings the dust"), Alt: plots.AltTextTaskDose(r),
-			Caption: words.Of("Share of each day's measured dose (concentration × time) by task, breathing zone.")}, zone,
+		return draw(figure{ID: "task-dose", Title: words.Of("Which task brings the dust"), Alt: plots.AltTextTaskDose(r, o),
+			Caption: words.Of("Share of each day's measured dose (concentration × time) by task, breathing zone.")}, o,
 			func(w io.Writer, o plots.Options) error { return plots.TaskDose(w, r, o) })
 	}
 }
 
-func week(i int, d plots.WeekData, zone *time.Location) func() (figure, error) {
+func week(i int, d plots.WeekData, o plots.Options) func() (figure, error) {
 	return func() (figure, error) {
-		return draw(figure{ID: fmt.Sprintf("week-%d", i+1), Title: words.Of("Days and hours at %s", d.Sensor.Name), Alt: plots.AltTextWeek(d, plots.Options{Zone: zone}),
-			Caption: words.Of("Every bar is a mean over fifteen minutes of the clock; all rows have one scale.")}, zone,
+		return draw(figure{ID: fmt.Sprintf("week-%d", i+1), Title: words.Of("Days and hours at %s", d.Sensor.Name), Alt: plots.AltTextWeek(d, o),
+			Caption: words.Of("Every bar is a mean over fifteen minutes of the clock; all rows have one scale.")}, o,
 			func(w io.Writer, o plots.Options) error { return plots.Week(w, d, o) })
 	}
 }
@@ -111,8 +114,8 @@ func days(in Input, groups []exposure.GroupResult) ([]figure, error) {
 	if len(drawn) == 0 {
 		return nil, nil
 	}
-	f, err := draw(figure{ID: "days-as-group", Title: words.Of("Shifts and what other days may bring"), Alt: plots.AltTextProbability(drawn),
-		Caption: words.Of("Each mark is a shift. The steeper the line, the more the days differ.")}, in.Zone,
+	f, err := draw(figure{ID: "days-as-group", Title: words.Of("Shifts and what other days may bring"), Alt: plots.AltTextProbability(drawn, in.pictures()),
+		Caption: words.Of("Each mark is a shift. The steeper the line, the more the days differ.")}, in.pictures(),
 		func(w io.Writer, o plots.Options) error { return plots.Probability(w, drawn, o) })
 	return []figure{f}, err
 }
@@ -129,9 +132,9 @@ func traceTitle(d plots.TraceData) words.Text {
 func traces(in Input) ([]figure, error) {
 	var figures []figure
 	for i, d := range in.Traces {
-		f, err := draw(figure{ID: fmt.Sprintf("trace-%d", i+1), Title: traceTitle(d), Alt: plots.AltTextShiftTrace(d, plots.Options{Zone: in.Zone}),
+		f, err := draw(figure{ID: fmt.Sprintf("trace-%d", i+1), Title: traceTitle(d), Alt: plots.AltTextShiftTrace(d, in.pictures()),
 			Caption: words.Of("%s, sensor “%s” (%s), one reading about every second; heavy line: mean of the 15 minutes before. Gaps are gaps.",
-				d.Series.Channel.Label(), d.Shift.Sensor, exposure.PositionText(d.Shift.Position))}, in.Zone,
+				exposure.ChannelText(d.Series.Channel), d.Shift.Sensor, exposure.PositionText(d.Shift.Position))}, in.pictures(),
 			func(w io.Writer, o plots.Options) error { return plots.ShiftTrace(w, d, o) })
 		if err != nil {
 			return nil, err

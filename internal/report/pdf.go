@@ -60,7 +60,7 @@ func (p *paper) drawPictures() error {
 	p.pictures = map[string][]byte{}
 	for _, f := range p.view.pictures() {
 		var png bytes.Buffer
-		if err := f.paint(&png, plots.Options{Format: plots.PNG, Zone: p.Zone, DPI: pictureDPI}); err != nil {
+		if err := f.paint(&png, plots.Options{Format: plots.PNG, Zone: p.Zone, Words: p.Words, DPI: pictureDPI}); err != nil {
 			return fmt.Errorf("figure %q: %w", f.Title, err)
 		}
 		p.pictures[f.ID] = png.Bytes()

@@ -120,11 +120,11 @@ func (s *Server) addComparison(ctx context.Context, v *setupsView, q pair) error
 	if len(result.Sessions) > 0 {
 		v.Pictures = append(v.Pictures, pictureView{
 			Title:   "Before and after, " + result.UnitOfReplication + " by " + result.UnitOfReplication,
-			Address: "/setups/sessions.svg?" + address, Alt: plots.AltTextBeforeAfter(result),
+			Address: "/setups/sessions.svg?" + address, Alt: plots.AltTextBeforeAfter(result, plots.Options{}),
 		})
 	}
 	if len(result.Bins) > 0 {
-		v.Pictures = append(v.Pictures, pictureView{Title: "By size", Address: "/setups/sizes.svg?" + address, Alt: plots.AltTextSizeRatio(result)})
+		v.Pictures = append(v.Pictures, pictureView{Title: "By size", Address: "/setups/sizes.svg?" + address, Alt: plots.AltTextSizeRatio(result, plots.Options{})})
 	}
 	return nil
 }

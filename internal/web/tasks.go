@@ -38,7 +38,7 @@ func (s *Server) showTasks(w http.ResponseWriter, r *http.Request) {
 	slices.SortStableFunc(v.Totals, func(a, b exposure.Total) int { return higherFirst(a.MeanMgM3, b.MeanMgM3) })
 	if person := atPerson(past); len(person.Shifts) > 0 && len(person.Tasks) > 0 {
 		v.Picture = &pictureView{
-			Title: "Which task makes the dose, shift by shift", Address: "/tasks/dose.svg?", Alt: plots.AltTextTaskDose(person),
+			Title: "Which task makes the dose, shift by shift", Address: "/tasks/dose.svg?", Alt: plots.AltTextTaskDose(person, plots.Options{}),
 			Caption: "Each bar is one shift in the breathing zone: which share of the dust measured in it each task brought.",
 		}
 	}
