@@ -7,6 +7,7 @@ import (
 
 	"dustlog/internal/exposure"
 	exposuregroup "dustlog/internal/exposure/group"
+	"dustlog/internal/words"
 )
 
 // printGroups shows what the shifts of each group say about other days.
@@ -41,15 +42,15 @@ func printGroups(a *app, groups []exposure.GroupResult) {
 		share("exceedance, at most", g.ExceedanceHigh, "95 % upper limit")
 		t.flush()
 		for _, s := range g.Statements {
-			fmt.Fprintln(a.Stdout, wrap(s.Method+": "+s.Text, 98, "  "))
+			fmt.Fprintln(a.Stdout, wrap(fmt.Sprintf("%s: %s", s.Method, s.Text), 98, "  "))
 		}
 		for _, x := range g.Excluded {
 			fmt.Fprintln(a.Stdout, wrap(fmt.Sprintf("Left out: %s, %s", x.Label, x.Why), 98, "  "))
 		}
-		for _, warning := range g.Warnings {
+		for _, warning := range words.Strings(g.Warnings) {
 			fmt.Fprintln(a.Stdout, wrap("Note: "+warning, 98, "  "))
 		}
-		fmt.Fprintln(a.Stdout, wrap("Values: "+g.Values+". Method: "+g.Method, 98, "  "))
+		fmt.Fprintln(a.Stdout, wrap(fmt.Sprintf("Values: %s. Method: %s", g.Values, g.Method), 98, "  "))
 		fmt.Fprintln(a.Stdout)
 	}
 }

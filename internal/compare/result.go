@@ -172,6 +172,19 @@ type Exclusion struct {
 	Why  words.Text `json:"why"`
 }
 
+// WhatText says what was left out.
+func (e Exclusion) WhatText() words.Text {
+	switch e.What {
+	case "run":
+		return words.Of("run")
+	case "session":
+		return words.Of("session")
+	case "task":
+		return words.Of("task")
+	}
+	return words.Literal(e.What)
+}
+
 // SetupCoverage says how much of the runs under one setup was measured and used.
 type SetupCoverage struct {
 	Setup           string             `json:"setup"`

@@ -1,11 +1,9 @@
 package exposure
 
 import (
-	"fmt"
-	"strings"
-
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure/group"
+	"dustlog/internal/words"
 )
 
 // GroupResult is the shifts of one sensor under one setup, taken as days of one exposure
@@ -15,7 +13,7 @@ type GroupResult struct {
 	Sensor   string        `json:"sensor"`
 	Position dust.Position `json:"position"`
 	Setup    string        `json:"setup"`
-	Values   string        `json:"values"` // what stands for a shift
+	Values   words.Text    `json:"values"` // what stands for a shift
 	group.Summary
 }
 
@@ -55,21 +53,21 @@ type days struct {
 
 func groupOf(r Result, shifts []ShiftResult) GroupResult {
 	d := daysOf(r.Limit, shifts)
-	g := GroupResult{Sensor: shifts[0].Sensor, Position: shifts[0].Position, Setup: shifts[0].Setup, Values: "the sensor's own reading"}
+	g := GroupResult{Sensor: shifts[0].Sensor, Position: shifts[0].Position, Setup: shifts[0].Setup, Values: words.Of("the sensor's own reading")}
 	if d.factor {
-		g.Values = "the reading with the sensor's factor"
+		g.Values = words.Of("the reading with the sensor's factor")
 	}
 	if r.Limit.Averaging == FifteenMinutes {
-		g.Values += ", highest 15 min of the shift"
+		g.Values = words.Of("%s, highest 15 min of the shift", g.Values)
 	} else {
-		g.Values += fmt.Sprintf(", mean over %s, unmeasured time like the measured", r.Limit.Averaging)
+		g.Values = words.Of("%s, mean over %s, unmeasured time like the measured", g.Values, r.Limit.Averaging)
 	}
 	opts := group.Options{AtLeast: atLeast(r, shifts, d.factor)}
 	g.Summary = group.Summarise(d.mid, r.Limit.MgM3, opts)
 	g.Excluded = append(g.Excluded, d.left...)
 	if d.factor {
 		g.allowFor(d, r.Limit.MgM3, opts)
-	} else if why := noLowerBound(r); why != "" && g.Finding == group.Over {
+	} else if why := noLowerBound(r); !why.IsZero() && g.Finding == group.Over {
 		g.Finding, g.Why = group.CannotTell, why
 	}
 	return g
@@ -78,17 +76,17 @@ func groupOf(r Result, shifts []ShiftResult) GroupResult {
 // allowFor takes a finding back that the uncertainty of the factor may undo: it is
 // shared by all days, so more days do not lessen it.
 func (g *GroupResult) allowFor(d days, limit float64, opts group.Options) {
-	undo := func(values []group.Value, direction string) {
+	undo := func(values []group.Value, doubt words.Text) {
 		if group.Summarise(values, limit, opts).Finding != g.Finding {
-			g.Why = fmt.Sprintf("With the factor as it is: %s The factor may be so far %s that this does not hold.", g.Why, direction)
+			g.Why = words.Join(" ", words.Of("With the factor as it is: %s", g.Why), doubt)
 			g.Finding = group.NotShown
 		}
 	}
 	switch g.Finding {
 	case group.ShownBelow:
-		undo(d.high, "too low")
+		undo(d.high, words.Of("The factor may be so far too low that this does not hold."))
 	case group.Over:
-		undo(d.low, "too high")
+		undo(d.low, words.Of("The factor may be so far too high that this does not hold."))
 	}
 }
 
@@ -100,11 +98,11 @@ func daysOf(limit Limit, shifts []ShiftResult) (d days) {
 	for _, s := range shifts {
 		first := s.Limits[0]
 		if first.ComparedMgM3 == nil {
-			d.left = append(d.left, group.Excluded{Label: s.Date, Why: "it has no mean to compare"})
+			d.left = append(d.left, group.Excluded{Label: s.Date, Why: words.Of("it has no mean to compare")})
 			continue
 		}
 		if s.MinutesMeasured < enoughCoverage*s.Minutes {
-			d.left = append(d.left, group.Excluded{Label: s.Date, Why: fmt.Sprintf("only %.0f of %.0f min were measured", s.MinutesMeasured, s.Minutes)})
+			d.left = append(d.left, group.Excluded{Label: s.Date, Why: words.Of("only %.0f of %.0f min were measured", s.MinutesMeasured, s.Minutes)})
 			continue
 		}
 		scale := s.Minutes / s.MinutesMeasured // of means that count unmeasured time as zero
@@ -128,29 +126,29 @@ func daysOf(limit Limit, shifts []ShiftResult) (d days) {
 }
 
 // atLeast says why the days may be higher than their values.
-func atLeast(r Result, shifts []ShiftResult, factor bool) string {
-	var why []string
-	add := func(yes bool, text string) {
+func atLeast(r Result, shifts []ShiftResult, factor bool) words.Text {
+	var why []words.Text
+	add := func(yes bool, text words.Text) {
 		if yes {
 			why = append(why, text)
 		}
 	}
-	add(!factor, "without a factor for the limit's fraction a reading is at best a lower bound")
-	add(factor && r.Limit.Fraction.coarse(), "no optical sensor can show that a limit for "+r.Limit.FractionPrinted+" dust is met, even with a factor")
-	add(shifts[0].Position != dust.BreathingZone, "area readings can be several times lower than what is breathed")
+	add(!factor, words.Of("without a factor for the limit's fraction a reading is at best a lower bound"))
+	add(factor && r.Limit.Fraction.coarse(), words.Of("no optical sensor can show that a limit for %s dust is met, even with a factor", FractionText(r.Limit.FractionPrinted)))
+	add(shifts[0].Position != dust.BreathingZone, words.Of("area readings can be several times lower than what is breathed"))
 	for _, s := range shifts {
 		if s.SaturatedShare > mostSaturated {
-			add(true, "on "+s.Date+" the sensor was at the top of its range")
+			add(true, words.Of("on %s the sensor was at the top of its range", words.Day(s.Date)))
 			break
 		}
 	}
-	return strings.Join(why, "; ")
+	return words.Join("; ", why...)
 }
 
 // noLowerBound says why plain readings may lie above the exposure as well.
-func noLowerBound(r Result) string {
+func noLowerBound(r Result) words.Text {
 	if c, err := dust.ParseMetric(r.Metric); err == nil && Extrapolated(c) {
-		return c.Label() + " of an optical sensor is extrapolated from finer particles, so it shows nothing above a limit by itself"
+		return words.Of("%s of an optical sensor is extrapolated from finer particles, so it shows nothing above a limit by itself", ChannelText(c))
 	}
-	return ""
+	return words.Text{}
 }

@@ -53,12 +53,12 @@ func TestGroupOfDays(t *testing.T) {
 	// The factor may be so far off that it does not hold: all days share it.
 	g = shiftsOf(limit, sixShifts, scaledBy(2, 0.9)).Groups()
 	require.Equal(t, group.NotShown, g[0].Finding)
-	require.Contains(t, g[0].Why, "The factor may be so far too low")
+	require.Contains(t, g[0].Why.String(), "The factor may be so far too low")
 
 	// Plain readings show nothing below a limit, but may show it exceeded.
 	g = shiftsOf(limit, sixShifts, nil).Groups()
 	require.Equal(t, group.CannotTell, g[0].Finding)
-	require.Contains(t, g[0].Why, "lower bound")
+	require.Contains(t, g[0].Why.String(), "lower bound")
 	limit.MgM3 = 0.5
 	g = shiftsOf(limit, sixShifts, nil).Groups()
 	require.Equal(t, group.Over, g[0].Finding)

@@ -58,7 +58,7 @@ func groupOf(setup string, limit float64, values ...float64) exposure.GroupResul
 	for i, v := range values {
 		list = append(list, group.Value{Label: day.AddDate(0, 0, i).Format(time.DateOnly), MgM3: v})
 	}
-	return exposure.GroupResult{Sensor: "bench-1", Position: dust.BreathingZone, Setup: setup, Values: "the sensor's own reading, mean over 8 h", Summary: group.Summarise(list, limit, group.Options{})}
+	return exposure.GroupResult{Sensor: "bench-1", Position: dust.BreathingZone, Setup: setup, Values: words.Literal("the sensor's own reading, mean over 8 h"), Summary: group.Summarise(list, limit, group.Options{})}
 }
 
 // madeUpSideBySide is two sensors beside a reference for three hours.
@@ -209,7 +209,7 @@ func curvePictures() []picture {
 		return picture{"probability/" + name, func(o Options) (*figure, error) { return drawProbability(drawable(g), o), nil }}
 	}
 	wordy := groupOf(longName, 1, 0.2, 0.3, 0.5)
-	wordy.Sensor, wordy.Values = longName, longName
+	wordy.Sensor, wordy.Values = longName, words.Literal(longName)
 	below := groupOf("below", 1, 0.2, 0.3, 0.25, 0.4)
 	below.Plot[0].Below, below.Plot[1].MgM3 = true, 0
 	many := make([]float64, 60)

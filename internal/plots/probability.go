@@ -102,7 +102,7 @@ func groupFigures(g exposure.GroupResult) words.Text {
 			parts = append(parts, words.Of("%s %s%s", x.name, number(*x.v), x.unit))
 		}
 	}
-	return words.Of("%s. Finding: %s. Values: %s.", words.Join("; ", parts...), g.Finding, clean(g.Values))
+	return words.Of("%s. Finding: %s. Values: %s.", words.Join("; ", parts...), g.Finding.Text(), g.Values)
 }
 
 // probabilityPanel plots one group. Limits far above the marks are only told in

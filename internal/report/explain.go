@@ -101,7 +101,7 @@ func explainGroups(in Input) []exposure.Explanation {
 		}
 		n := given("shifts", whole(g.Days), "")
 		gm, gsd := given("geometric mean", g.GM, "mg/m³"), given("geometric standard deviation", g.GSD, "")
-		x.add("gm", "geometric mean of the shifts", "mg/m³", g.GM, "exp(mean of ln of the shifts); values: "+g.Values, g.Method, shifts...)
+		x.add("gm", "geometric mean of the shifts", "mg/m³", g.GM, "exp(mean of ln of the shifts); values: "+g.Values.String(), g.Method, shifts...)
 		x.add("gsd", "geometric standard deviation of the shifts", "", g.GSD, "exp(standard deviation of ln of the shifts)", g.Method, shifts...)
 		x.add("p95", "95th percentile of days, estimated", "mg/m³", g.P95, "GM · GSD^1.645", g.Method, gm, gsd)
 		x.add("utl95_70", "upper tolerance limit, 95 % of days, 70 % confidence", "mg/m³", g.UTL95_70, "GM · GSD^K, K the one-sided tolerance factor for n shifts, 95 % and 70 %", "EN 689:2018, annex F; Odeh and Owen 1980", gm, gsd, n)

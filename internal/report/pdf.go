@@ -291,7 +291,7 @@ func (p *paper) shifts() error {
 	}
 	var groups [][]string
 	for _, g := range p.Groups {
-		groups = append(groups, p.cells(withID(g.Sensor, groupID(g)), g.Setup, fmt.Sprint(g.Days), sig(g.GM), num("%.2f", g.GSD), sig(g.P95), sig(g.UTL95_70), string(g.Finding), g.Why))
+		groups = append(groups, p.cells(withID(g.Sensor, groupID(g)), g.Setup, fmt.Sprint(g.Days), sig(g.GM), num("%.2f", g.GSD), sig(g.P95), sig(g.UTL95_70), g.Finding.Text(), g.Why))
 	}
 	p.table(p.Words.Say("What these shifts say about other days: the shifts of one sensor under one setup as days of one exposure group"),
 		[]column{{p.Words.Say("sensor"), 1.2, false}, {p.Words.Say("setup"), 1.6, false}, {p.Words.Say("days"), 0.7, true}, {withID(p.Words.Say("GM mg/m³"), "gm"), 1, true}, {withID(p.Words.Say("GSD"), "gsd"), 0.8, true}, {withID(p.Words.Say("95th percentile mg/m³"), "p95"), 1.4, true}, {withID(p.Words.Say("UTL95,70 mg/m³"), "utl95_70"), 1.3, true}, {p.Words.Say("finding"), 1.2, false}, {p.Words.Say("reason"), 4, false}}, groups)
@@ -400,7 +400,7 @@ func (p *paper) appendix() error {
 		p.table(p.Words.Say("All %s", r.UnitsText()), []column{{p.Words.Say("date"), 1.5, false}, {p.Words.Say("setup"), 2, false}, {p.Words.Say("from to"), 1.6, false}, {p.Words.Say("runs"), 0.7, true}, {p.Words.Say("tasks"), 3, false}, {p.Words.Say("measured min"), 1.2, true}, {withID(p.Words.Say("task-adjusted mean, %s", r.Unit), "mean"), 1.8, true}}, rows)
 		rows = nil
 		for _, e := range r.Excluded {
-			rows = append(rows, p.cells(e.What, e.Name, e.Why))
+			rows = append(rows, p.cells(e.WhatText(), e.Name, e.Why))
 		}
 		p.table(p.Words.Say("Left out of the comparison"), []column{{p.Words.Say("what"), 1, false}, {p.Words.Say("which"), 2, false}, {p.Words.Say("why"), 4, false}}, rows)
 	}

@@ -2,7 +2,8 @@ package group
 
 import (
 	"cmp"
-	"errors"
+
+	"dustlog/internal/words"
 )
 
 // categoryBounds are the AIHA's shares of the limit for the 95th percentile: up to
@@ -14,7 +15,7 @@ var categoryBounds = []float64{0.01, 0.1, 0.5, 1}
 func (w *worker) compare() {
 	if !w.hasLimit() {
 		for _, key := range []string{"limit_mg_m3", "exceedance_share", "exceedance_share_low95", "exceedance_share_high95", "action_level_mg_m3", "aiha_category", "en_689"} {
-			w.absent(key, errors.New("there is no limit to compare with"))
+			w.absent(key, words.Error(words.Of("there is no limit to compare with")))
 		}
 		return
 	}
@@ -39,11 +40,11 @@ func (w *worker) compare() {
 	w.put("exceedance_share_high95", &w.s.ExceedanceHigh, high, cmp.Or(err, w.atLeast()))
 	w.category()
 	e := testEN689(w.values, w.limit, w.fit, w.fitErr)
-	if w.opts.AtLeast != "" && e.Finding != Over {
+	if !w.opts.AtLeast.IsZero() && e.Finding != Over {
 		e.Finding, e.Why, e.MoreDays, e.MoreDaysIfAlike = CannotTell, w.opts.AtLeast, 0, nil
 	}
 	w.s.EN689 = &e
-	w.state("EN 689:2018", e.Finding, e.Why)
+	w.state(words.Literal("EN 689:2018"), e.Finding, e.Why)
 	w.stateTolerance()
 }
 
@@ -59,7 +60,7 @@ func (w *worker) category() {
 	w.s.Category = &category
 }
 
-func (w *worker) state(method string, f Finding, text string) {
+func (w *worker) state(method words.Text, f Finding, text words.Text) {
 	w.s.Statements = append(w.s.Statements, Statement{method, f, text})
 }
 
@@ -71,7 +72,7 @@ func (w *worker) bayes() {
 	}
 	err := w.fitErr
 	if err == nil && w.censored() {
-		err = errors.New("made only where every shift is detected")
+		err = words.Error(words.Of("made only where every shift is detected"))
 	}
 	if err == nil {
 		err = w.atLeast()

@@ -2,10 +2,11 @@ package group
 
 import (
 	"cmp"
-	"errors"
 	"math"
 
 	"gonum.org/v1/gonum/stat"
+
+	"dustlog/internal/words"
 )
 
 // spread computes what describes the shifts themselves.
@@ -35,7 +36,7 @@ func (w *worker) shape() {
 		y = append(y, math.Log(v.MgM3))
 	}
 	if w.censored() {
-		err := errors.New("not made where shifts are below detection")
+		err := words.Error(words.Of("not made where shifts are below detection"))
 		w.absent("shapiro_wilk_w", err)
 		w.absent("shapiro_wilk_p", err)
 		w.absent("autocorrelation_lag1", err)
@@ -65,7 +66,7 @@ func (w *worker) mean() {
 	}
 	w.put("mean_mg_m3", &w.s.Mean, mean, err)
 	if err == nil && w.censored() {
-		err = errors.New("exact only where every shift is detected")
+		err = words.Error(words.Of("exact only where every shift is detected"))
 	}
 	if err = cmp.Or(w.needs(fewestForSpread), err); err == nil {
 		err = w.fit.usable()

@@ -2,8 +2,9 @@ package group
 
 import (
 	"errors"
-	"fmt"
 	"math"
+
+	"dustlog/internal/words"
 )
 
 // EN 689:2018, 5.5: the share of shifts that must lie below the limit and the
@@ -22,8 +23,8 @@ const mostPreliminary = 5
 
 // EN689 is the outcome of EN 689:2018's tests of one group of shifts.
 type EN689 struct {
-	Finding Finding `json:"finding"`
-	Why     string  `json:"why"`
+	Finding Finding    `json:"finding"`
+	Why     words.Text `json:"why"`
 	// PreliminaryShare is the share of the limit that so few shifts must all lie
 	// below; nil if there are fewer than 3 or more than 5.
 	PreliminaryShare *float64 `json:"preliminary_share_of_limit"`
@@ -67,23 +68,26 @@ func testEN689(values []Value, limit float64, d Lognormal, err error) EN689 {
 	switch share, few := preliminaryShares[n]; {
 	case over > 0:
 		e.Finding = Over
-		e.Why = overWords(over, n, limit)
+		e.Why = overText(over, n, limit)
 	case n < 3:
 		e.Finding, e.MoreDays = NotEnoughDays, 3-n
-		e.Why = fmt.Sprintf("The preliminary test takes at least 3 shifts; there %s.", are(n))
+		e.Why = words.Plural(n, "The preliminary test takes at least 3 shifts; there is %d.", "The preliminary test takes at least 3 shifts; there are %d.", n)
+		if n == 0 {
+			e.Why = words.Of("The preliminary test takes at least 3 shifts; there is none.")
+		}
 	case few:
 		e.PreliminaryShare = &share
 		if highest < share*limit {
 			e.Finding = ShownBelow
-			e.Why = fmt.Sprintf("All %d shifts are below %s of the limit of %s, which the preliminary test accepts from so few.", n, percent(share), mg(limit))
+			e.Why = words.Of("All %d shifts are below %s of the limit of %s, which the preliminary test accepts from so few.", n, percent(share), mg(limit))
 			break
 		}
 		e.Finding, e.MoreDays = NotEnoughDays, en689Fewest-n
-		e.Why = fmt.Sprintf("Not all %d shifts are below %s of the limit of %s, so the statistical test has to decide, and it takes at least %d shifts.", n, percent(share), mg(limit), en689Fewest)
+		e.Why = words.Of("Not all %d shifts are below %s of the limit of %s, so the statistical test has to decide, and it takes at least %d shifts.", n, percent(share), mg(limit), en689Fewest)
 	case err != nil && highest < preliminaryShares[mostPreliminary]*limit:
 		// More shifts than the preliminary test asks for, and most below detection.
 		e.Finding = ShownBelow
-		e.Why = fmt.Sprintf("All %d shifts are below %s of the limit of %s, which the preliminary test accepts from %d.", n, percent(preliminaryShares[mostPreliminary]), mg(limit), mostPreliminary)
+		e.Why = words.Of("All %d shifts are below %s of the limit of %s, which the preliminary test accepts from %d.", n, percent(preliminaryShares[mostPreliminary]), mg(limit), mostPreliminary)
 	default:
 		e.statistical(limit, d, err)
 	}
@@ -104,22 +108,22 @@ func (e *EN689) statistical(limit float64, d Lognormal, err error) {
 		if few := (TooFewError{}); errors.As(err, &few) {
 			e.Finding, e.MoreDays = NotEnoughDays, few.More()
 		}
-		e.Why = fmt.Sprintf("The statistical test cannot be made: %v.", err)
+		e.Why = words.Of("The statistical test cannot be made: %s.", reason(err))
 		return
 	}
 	e.UR, e.UT = &ur, &ut
-	numbers := fmt.Sprintf("U_R is %.2f, and %.2f or more is needed from %d shifts", ur, ut, d.N)
+	numbers := words.Of("U_R is %.2f, and %.2f or more is needed from %d shifts", ur, ut, d.N)
 	if ur >= ut {
 		e.Finding = ShownBelow
-		e.Why = fmt.Sprintf("Shown below the limit of %s in 95 %% of shifts, with 70 %% confidence: %s.", mg(limit), numbers)
+		e.Why = words.Of("Shown below the limit of %s in 95 %% of shifts, with 70 %% confidence: %s.", mg(limit), numbers)
 		return
 	}
-	e.Why = fmt.Sprintf("Not shown that 95 %% of shifts are below the limit of %s: %s.", mg(limit), numbers)
+	e.Why = words.Of("Not shown that 95 %% of shifts are below the limit of %s: %s.", mg(limit), numbers)
 	if more, ok := moreIfAlike(ur, d.N); ok {
 		e.MoreDaysIfAlike = &more
-		e.Why += fmt.Sprintf(" %s like these would show it.", many(more, "more shift"))
+		e.Why = words.Join(" ", e.Why, words.Plural(more, "%d more shift like these would show it.", "%d more shifts like these would show it.", more))
 	} else {
-		e.Why += " More shifts like these would not show it: the dust has to go down first."
+		e.Why = words.Join(" ", e.Why, words.Of("More shifts like these would not show it: the dust has to go down first."))
 	}
 }
 

@@ -4,15 +4,17 @@ import (
 	"errors"
 	"fmt"
 	"math"
+
+	"dustlog/internal/words"
 )
 
 // Reasons why a number cannot be computed.
 var (
 	// ErrNoSpread: the shifts do not differ at all. Real air never does that; a
 	// stuck sensor does.
-	ErrNoSpread = errors.New("the shifts do not differ at all, which real air never does: check the sensor")
+	ErrNoSpread = words.Error(words.Of("the shifts do not differ at all, which real air never does: check the sensor"))
 	// ErrNotPositive: a value of zero or less, or none at all, has no logarithm.
-	ErrNotPositive = errors.New("value is not above zero")
+	ErrNotPositive = words.Error(words.Of("value is not above zero"))
 )
 
 // TooFewError says how many shifts a method needs.
@@ -20,12 +22,22 @@ type TooFewError struct {
 	Have, Need int
 }
 
-func (e TooFewError) Error() string {
-	return fmt.Sprintf("not enough days: %d of at least %d", e.Have, e.Need)
+func (e TooFewError) Error() string { return e.text().String() }
+
+func (e TooFewError) text() words.Text {
+	return words.Of("not enough days: %d of at least %d", e.Have, e.Need)
 }
 
 // More is how many shifts are lacking.
 func (e TooFewError) More() int { return e.Need - e.Have }
+
+// reason is what an error says to people.
+func reason(err error) words.Text {
+	if few := (TooFewError{}); errors.As(err, &few) {
+		return few.text()
+	}
+	return words.OfError(err)
+}
 
 // fewestForSpread is the least number of shifts a spread is taken from: two always
 // lie on a line (common practice, no source).

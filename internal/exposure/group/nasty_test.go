@@ -7,6 +7,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"dustlog/internal/words"
 )
 
 // Nasty sets by name, as numerical libraries test them: nothing panics, the result
@@ -34,7 +36,7 @@ func TestNastySets(t *testing.T) {
 			}
 		}
 		for _, limit := range []float64{1, 1e-300, 1e300, 0, -1, nan, inf} {
-			for _, opts := range []Options{{}, {FloorMgM3: 0.55}, {FloorMgM3: 10}, {FloorMgM3: inf}, {FloorMgM3: nan}, {AtLeast: "Fine dust only."}, {Prior: &Prior{A0: -9}}} {
+			for _, opts := range []Options{{}, {FloorMgM3: 0.55}, {FloorMgM3: 10}, {FloorMgM3: inf}, {FloorMgM3: nan}, {AtLeast: words.Literal("Fine dust only.")}, {Prior: &Prior{A0: -9}}} {
 				s := Summarise(valuesOf(x...), limit, opts)
 				_, err := json.Marshal(s)
 				require.NoError(t, err, "%s, limit %g", name, limit)
@@ -74,7 +76,7 @@ func FuzzSummarise(f *testing.F) {
 
 func hasReason(s Summary, key string) bool {
 	for _, n := range s.NotComputed {
-		if n.Key == key && n.Why != "" {
+		if n.Key == key && !n.Why.IsZero() {
 			return true
 		}
 	}
@@ -91,7 +93,7 @@ func TestEveryNullHasAReason(t *testing.T) {
 		Summarise(censoredBelow(0.25, []float64{0.1, 0.2, 0.3, 0.4, 0.5, 0.6}), 1, Options{}),
 		Summarise(censoredBelow(0.45, []float64{0.1, 0.2, 0.3, 0.4, 0.5, 0.6}), 1, Options{}),
 		Summarise(censoredBelow(9, []float64{0.1, 0.2, 0.3, 0.4, 0.5, 0.6}), 1, Options{}),
-		Summarise(valuesOf(welding...), 5, Options{AtLeast: "Fine dust only."}),
+		Summarise(valuesOf(welding...), 5, Options{AtLeast: words.Literal("Fine dust only.")}),
 	} {
 		text, err := json.Marshal(s)
 		require.NoError(t, err)

@@ -1,9 +1,6 @@
 package group
 
-import (
-	"errors"
-	"fmt"
-)
+import "dustlog/internal/words"
 
 // How shifts below detection are counted, by their share and the number of shifts;
 // the package comment has the rule.
@@ -32,16 +29,16 @@ func (w *worker) choose() {
 	d := NonDetects{Share: share, AtMost: *w.s.Highest}
 	w.s.NonDetects = &d
 	if share > mostForPercentile {
-		d.Method = "at most"
-		w.fitErr = fmt.Errorf("%d of %d shifts are below detection: only “at most” can be said", w.s.DaysBelow, n)
+		d.Method = words.Of("at most")
+		w.fitErr = words.Error(words.Of("%d of %d shifts are below detection: only “at most” can be said", w.s.DaysBelow, n))
 		return
 	}
 	km := NewKaplanMeier(w.values)
 	w.percentile("non_detects.kaplan_meier_median_mg_m3", &d.KMMedian, km, 0.5)
 	w.percentile("non_detects.kaplan_meier_p95_mg_m3", &d.KMP95, km, share95)
 	if share > mostForFit {
-		d.Method = "Kaplan–Meier percentiles"
-		w.fitErr = fmt.Errorf("%d of %d shifts are below detection: percentiles only", w.s.DaysBelow, n)
+		d.Method = words.Of("Kaplan–Meier percentiles")
+		w.fitErr = words.Error(words.Of("%d of %d shifts are below detection: percentiles only", w.s.DaysBelow, n))
 		return
 	}
 	w.put("non_detects.kaplan_meier_mean_mg_m3", &d.KMMean, km.Mean(), nil)
@@ -54,13 +51,13 @@ func (w *worker) choose() {
 	w.put("non_detects.ros_mean_mg_m3", &d.ROSMean, rosMean, rosErr)
 	w.put("non_detects.mle_mean_mg_m3", &d.MLEMean, mle.Mean(), mleErr)
 	if n < enoughForMLE {
-		d.Method = "regression on order statistics"
+		d.Method = words.Of("regression on order statistics")
 		if w.fitErr = rosErr; rosErr == nil {
 			w.ros, w.fit = &ros, ros.Lognormal()
 		}
 		return
 	}
-	d.Method = "maximum likelihood"
+	d.Method = words.Of("maximum likelihood")
 	if w.fitErr = mleErr; mleErr == nil {
 		w.mle, w.fit = &mle, mle.Lognormal()
 	}
@@ -70,7 +67,7 @@ func (w *worker) percentile(key string, into **float64, km KaplanMeier, p float6
 	x, ok := km.Percentile(p)
 	var err error
 	if !ok {
-		err = errors.New("it lies below the lowest shift that was detected")
+		err = words.Error(words.Of("it lies below the lowest shift that was detected"))
 	}
 	w.put(key, into, x, err)
 }

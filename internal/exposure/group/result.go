@@ -1,5 +1,7 @@
 package group
 
+import "dustlog/internal/words"
+
 // Value is one shift.
 type Value struct {
 	Label string  // its date, or how else the reader knows it
@@ -19,6 +21,23 @@ const (
 	NotEnoughDays Finding = "not enough days"
 )
 
+// Text says the finding.
+func (f Finding) Text() words.Text {
+	switch f {
+	case Over:
+		return words.Of("over")
+	case ShownBelow:
+		return words.Of("shown below")
+	case NotShown:
+		return words.Of("not shown")
+	case CannotTell:
+		return words.Of("cannot tell")
+	case NotEnoughDays:
+		return words.Of("not enough days")
+	}
+	return words.Literal(string(f))
+}
+
 // Summary is what several shifts say together. Keys are only ever added. A number
 // that could not be computed is null; NotComputed says why.
 type Summary struct {
@@ -29,7 +48,7 @@ type Summary struct {
 	// Finding is the strictest answer there is: a shift over the limit, or more
 	// than 5 % of shifts shown to be over it, or EN 689:2018's.
 	Finding    Finding     `json:"finding"`
-	Why        string      `json:"why"`
+	Why        words.Text  `json:"why"`
 	MoreDays   int         `json:"more_days_needed"` // until the method can answer at all
 	Statements []Statement `json:"statements"`
 
@@ -54,36 +73,36 @@ type Summary struct {
 	DaysOverActionLevel int      `json:"days_over_action_level"`
 	Category            *int     `json:"aiha_category"` // 0 to 4, by 95th percentile over limit
 
-	EN689        *EN689      `json:"en_689"`
-	Bayes        *Bayes      `json:"bayes"`
-	NonDetects   *NonDetects `json:"non_detects"`
-	ShapiroWilkW *float64    `json:"shapiro_wilk_w"` // of the logarithms
-	ShapiroWilkP *float64    `json:"shapiro_wilk_p"`
-	Lag1         *float64    `json:"autocorrelation_lag1"` // of the logarithms, in the order given
-	Plot         []PlotPoint `json:"probability_plot"`
-	Method       string      `json:"method"`
-	NotComputed  []Absent    `json:"not_computed"`
-	Warnings     []string    `json:"warnings"`
+	EN689        *EN689       `json:"en_689"`
+	Bayes        *Bayes       `json:"bayes"`
+	NonDetects   *NonDetects  `json:"non_detects"`
+	ShapiroWilkW *float64     `json:"shapiro_wilk_w"` // of the logarithms
+	ShapiroWilkP *float64     `json:"shapiro_wilk_p"`
+	Lag1         *float64     `json:"autocorrelation_lag1"` // of the logarithms, in the order given
+	Plot         []PlotPoint  `json:"probability_plot"`
+	Method       words.Text   `json:"method"`
+	NotComputed  []Absent     `json:"not_computed"`
+	Warnings     []words.Text `json:"warnings"`
 }
 
 // Statement is one method's answer in words.
 type Statement struct {
-	Method  string  `json:"method"`
-	Finding Finding `json:"finding"`
-	Text    string  `json:"text"`
+	Method  words.Text `json:"method"`
+	Finding Finding    `json:"finding"`
+	Text    words.Text `json:"text"`
 }
 
 // Excluded is a shift that does not count.
 type Excluded struct {
-	Label string `json:"label"`
-	Why   string `json:"why"`
+	Label string     `json:"label"`
+	Why   words.Text `json:"why"`
 }
 
 // Absent is a number that could not be computed.
 type Absent struct {
-	Key      string `json:"key"`
-	Why      string `json:"why"`
-	MoreDays int    `json:"more_days_needed"` // 0 if days are not what is lacking
+	Key      string     `json:"key"`
+	Why      words.Text `json:"why"`
+	MoreDays int        `json:"more_days_needed"` // 0 if days are not what is lacking
 }
 
 // Bayes is the answer of a normal-inverse-gamma prior and the shifts.
@@ -99,14 +118,14 @@ type Bayes struct {
 // NonDetects says how shifts below detection were counted, and what the other ways
 // give.
 type NonDetects struct {
-	Share    float64  `json:"share"`
-	Method   string   `json:"method"`
-	AtMost   float64  `json:"at_most_mg_m3"` // all shifts lie at or below it
-	KMMedian *float64 `json:"kaplan_meier_median_mg_m3"`
-	KMP95    *float64 `json:"kaplan_meier_p95_mg_m3"`
-	KMMean   *float64 `json:"kaplan_meier_mean_mg_m3"`
-	ROSMean  *float64 `json:"ros_mean_mg_m3"`
-	MLEMean  *float64 `json:"mle_mean_mg_m3"`
+	Share    float64    `json:"share"`
+	Method   words.Text `json:"method"`
+	AtMost   float64    `json:"at_most_mg_m3"` // all shifts lie at or below it
+	KMMedian *float64   `json:"kaplan_meier_median_mg_m3"`
+	KMP95    *float64   `json:"kaplan_meier_p95_mg_m3"`
+	KMMean   *float64   `json:"kaplan_meier_mean_mg_m3"`
+	ROSMean  *float64   `json:"ros_mean_mg_m3"`
+	MLEMean  *float64   `json:"mle_mean_mg_m3"`
 }
 
 // PlotPoint is one shift in the probability plot.

@@ -2,8 +2,9 @@ package group
 
 import (
 	"errors"
-	"fmt"
 	"math"
+
+	"dustlog/internal/words"
 )
 
 // Options of Summarise. The zero value is a good choice.
@@ -13,8 +14,8 @@ type Options struct {
 	FloorMgM3 float64
 	// AtLeast is why the values may be lower than the exposure, as a sentence: fine
 	// dust under a limit for all of it, a sensor at its top. Such values can show
-	// that a limit is exceeded and nothing else. "" if they may not.
-	AtLeast string
+	// that a limit is exceeded and nothing else. Nothing if they may not.
+	AtLeast words.Text
 	// Prior of the Bayesian answer; nil is DefaultPrior.
 	Prior *Prior
 }
@@ -34,7 +35,7 @@ const (
 // computed is listed with its reason.
 func Summarise(values []Value, limit float64, opts Options) Summary {
 	w := worker{limit: limit, opts: opts, s: Summary{Excluded: []Excluded{}, Statements: []Statement{},
-		Plot: []PlotPoint{}, NotComputed: []Absent{}, Warnings: []string{}}}
+		Plot: []PlotPoint{}, NotComputed: []Absent{}, Warnings: []words.Text{}}}
 	w.sift(values)
 	w.choose()
 	w.spread()
@@ -67,16 +68,16 @@ func (w *worker) censored() bool { return w.s.DaysBelow > 0 }
 
 // atLeast is the error of a number that values which are "at least" cannot give.
 func (w *worker) atLeast() error {
-	if w.opts.AtLeast == "" {
+	if w.opts.AtLeast.IsZero() {
 		return nil
 	}
-	return errors.New(w.opts.AtLeast)
+	return words.Error(w.opts.AtLeast)
 }
 
 // put stores a number, or why there is none.
 func (w *worker) put(key string, into **float64, x float64, err error) {
 	if err == nil && (math.IsNaN(x) || math.IsInf(x, 0)) {
-		err = errors.New("the number is too large to write down")
+		err = words.Error(words.Of("the number is too large to write down"))
 	}
 	if err != nil {
 		w.absent(key, err)
@@ -86,7 +87,7 @@ func (w *worker) put(key string, into **float64, x float64, err error) {
 }
 
 func (w *worker) absent(key string, err error) {
-	n := Absent{Key: key, Why: err.Error()}
+	n := Absent{Key: key, Why: reason(err)}
 	if few := (TooFewError{}); errors.As(err, &few) {
 		n.MoreDays = few.More()
 	}
@@ -104,18 +105,18 @@ func (w *worker) needs(shifts int) error {
 // sift keeps the shifts that count.
 func (w *worker) sift(values []Value) {
 	for _, v := range values {
-		why := ""
+		var why words.Text
 		switch {
 		case math.IsNaN(v.MgM3) || math.IsInf(v.MgM3, 0):
-			why = "there is no number"
+			why = words.Of("there is no number")
 		case v.MgM3 < 0:
-			why = "no concentration is below zero"
+			why = words.Of("no concentration is below zero")
 		case v.MgM3 < w.opts.FloorMgM3 && positive(w.opts.FloorMgM3):
 			v.MgM3, v.Below = w.opts.FloorMgM3, true
 		case v.MgM3 == 0:
-			why = "zero has no logarithm: say from where on the sensor can tell dust from clean air, and it counts as below that"
+			why = words.Of("zero has no logarithm: say from where on the sensor can tell dust from clean air, and it counts as below that")
 		}
-		if why != "" {
+		if !why.IsZero() {
 			w.s.Excluded = append(w.s.Excluded, Excluded{v.Label, why})
 			continue
 		}
@@ -136,10 +137,10 @@ func (w *worker) sift(values []Value) {
 func (w *worker) headline() {
 	switch low := w.s.ExceedanceLow; {
 	case !w.hasLimit():
-		w.s.Finding, w.s.Why = CannotTell, "There is no limit to compare with."
+		w.s.Finding, w.s.Why = CannotTell, words.Of("There is no limit to compare with.")
 	case w.s.EN689.Finding != Over && low != nil && *low > 1-share95:
 		w.s.Finding = Over
-		w.s.Why = fmt.Sprintf("No shift was above the limit of %s, but with 95 %% confidence at least %s of shifts are.", mg(w.limit), percent(*low))
+		w.s.Why = words.Of("No shift was above the limit of %s, but with 95 %% confidence at least %s of shifts are.", mg(w.limit), percent(*low))
 	default:
 		w.s.Finding, w.s.Why, w.s.MoreDays = w.s.EN689.Finding, w.s.EN689.Why, w.s.EN689.MoreDays
 	}

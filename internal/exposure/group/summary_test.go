@@ -7,6 +7,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"dustlog/internal/words"
 )
 
 // below are shifts not detected.
@@ -48,7 +50,7 @@ func TestEN689Findings(t *testing.T) {
 		require.Equal(t, c.want, s.EN689.Finding, c.name)
 		require.Equal(t, c.want, s.Finding, c.name)
 		require.Equal(t, c.more, s.MoreDays, c.name)
-		require.Contains(t, s.Why, c.why, c.name)
+		require.Contains(t, s.Why.String(), c.why, c.name)
 	}
 }
 
@@ -69,16 +71,16 @@ func TestOverWithoutAShiftOver(t *testing.T) {
 	require.Equal(t, NotShown, s.EN689.Finding)
 	require.Greater(t, *s.ExceedanceLow, 0.05)
 	require.Equal(t, Over, s.Finding)
-	require.Contains(t, s.Why, "No shift was above")
+	require.Contains(t, s.Why.String(), "No shift was above")
 }
 
 // Values that are "at least" can show over, and nothing else.
 func TestAtLeastShowsOnlyOver(t *testing.T) {
 	const why = "The sensor sees fine dust only; the limit is for all of it."
 	for _, x := range [][]float64{nil, {0.01, 0.01, 0.02}, {0.3, 0.35, 0.4, 0.32, 0.38, 0.36}, {0.05, 0.9, 0.2, 0.4, 0.6, 0.1}} {
-		s := Summarise(valuesOf(x...), 1, Options{AtLeast: why})
+		s := Summarise(valuesOf(x...), 1, Options{AtLeast: words.Of(why)})
 		require.Equal(t, CannotTell, s.Finding)
-		require.Equal(t, why, s.Why)
+		require.Equal(t, why, s.Why.String())
 		for _, st := range s.Statements {
 			require.Equal(t, CannotTell, st.Finding, st.Text)
 		}
@@ -90,7 +92,7 @@ func TestAtLeastShowsOnlyOver(t *testing.T) {
 		require.Nil(t, s.Bayes)
 		require.Nil(t, s.EN689.MoreDaysIfAlike)
 	}
-	require.Equal(t, Over, Summarise(valuesOf(0.3, 1.2), 1, Options{AtLeast: why}).Finding)
+	require.Equal(t, Over, Summarise(valuesOf(0.3, 1.2), 1, Options{AtLeast: words.Literal(why)}).Finding)
 }
 
 // By share below detection and number of shifts, as the package comment says.
@@ -120,7 +122,7 @@ func TestChoiceForNonDetects(t *testing.T) {
 		{0, 4, "at most", false, false},
 	} {
 		s := Summarise(mixed(c.detected, c.not), 1, Options{})
-		require.Equal(t, c.method, s.NonDetects.Method)
+		require.Equal(t, c.method, s.NonDetects.Method.String())
 		require.Equal(t, c.gm, s.GM != nil)
 		require.Equal(t, c.gm, s.UTL95_95 != nil)
 		require.Equal(t, c.p95, s.NonDetects.KMP95 != nil)
@@ -140,8 +142,8 @@ func TestFloor(t *testing.T) {
 	require.Equal(t, 0.01, s.Plot[0].MgM3)
 	s = Summarise(x, 1, Options{})
 	require.Equal(t, 6, s.Days)
-	require.Equal(t, []Excluded{{"1", "zero has no logarithm: say from where on the sensor can tell dust from clean air, and it counts as below that"}}, s.Excluded)
-	require.Contains(t, strings.Join(s.Warnings, "\n"), "1 shift was left out")
+	require.Equal(t, []Excluded{{"1", words.Of("zero has no logarithm: say from where on the sensor can tell dust from clean air, and it counts as below that")}}, s.Excluded)
+	require.Contains(t, strings.Join(words.Strings(s.Warnings), "\n"), "1 shift was left out")
 }
 
 func TestWarnings(t *testing.T) {
@@ -158,7 +160,7 @@ func TestWarnings(t *testing.T) {
 		"blind":           {append(below(2), valuesOf(.1, .2, .3)...), "1 shift was only known to be below a value above the limit"},
 		"approximate":     {append(below(.05), valuesOf(.1, .2, .3)...), "approximate"},
 	} {
-		require.Contains(t, strings.Join(Summarise(c.values, 1, Options{}).Warnings, "\n"), c.want, name)
+		require.Contains(t, strings.Join(words.Strings(Summarise(c.values, 1, Options{}).Warnings), "\n"), c.want, name)
 	}
 	// Ten even shifts draw none.
 	require.Empty(t, Summarise(valuesOf(.31, .22, .27, .4, .19, .35, .25, .29, .21, .33, .26, .3), 1, Options{}).Warnings)
@@ -167,14 +169,14 @@ func TestWarnings(t *testing.T) {
 func TestWords(t *testing.T) {
 	for x, want := range map[float64]string{0.0123456: "0.0123 mg/m³", 10.04: "10 mg/m³", 10.06: "10.1 mg/m³", 5: "5 mg/m³", 123.4: "123 mg/m³", 1234.5: "1234 mg/m³",
 		1e9: "more than a million mg/m³", 1e-9: "less than 0.00001 mg/m³", 0: "less than 0.00001 mg/m³"} {
-		require.Equal(t, want, mg(x))
+		require.Equal(t, want, mg(x).String())
 	}
 	for share, want := range map[float64]string{0: "less than 0.01 %", 0.0005: "0.05 %", 0.053: "5.3 %", 0.05: "5 %", 0.5: "50 %", 0.994: "99.4 %", 0.99999: "more than 99.9 %", 1: "more than 99.9 %"} {
-		require.Equal(t, want, percent(share))
+		require.Equal(t, want, percent(share).String())
 	}
-	require.Equal(t, "nothing about the level, a spread with a GSD of 1.68 that weighs as much as 3 shifts", DefaultPrior.words())
-	require.Equal(t, "a level of 1 mg/m³ that weighs as much as 0.1 shifts, a spread with a GSD of 2.03 that weighs as much as 3 shifts", Prior{K0: 0.1, A0: 1.5, B0: 0.75}.words())
-	require.Contains(t, Prior{A0: -0.5}.words(), "nothing about the spread")
+	require.Equal(t, "nothing about the level, a spread with a GSD of 1.68 that weighs as much as 3 shifts", DefaultPrior.text().String())
+	require.Equal(t, "a level of 1 mg/m³ that weighs as much as 0.1 shifts, a spread with a GSD of 2.03 that weighs as much as 3 shifts", Prior{K0: 0.1, A0: 1.5, B0: 0.75}.text().String())
+	require.Contains(t, Prior{A0: -0.5}.text().String(), "nothing about the spread")
 }
 
 // No sentence may call air harmless or a limit complied with.

@@ -1,8 +1,9 @@
 package group
 
 import (
-	"fmt"
 	"math"
+
+	"dustlog/internal/words"
 )
 
 // Bounds of the warnings.
@@ -16,32 +17,30 @@ const (
 
 // warn lists what a reader should know before believing the numbers.
 func (w *worker) warn() {
-	add := func(format string, args ...any) {
-		w.s.Warnings = append(w.s.Warnings, fmt.Sprintf(format, args...))
-	}
+	add := func(t words.Text) { w.s.Warnings = append(w.s.Warnings, t) }
 	if n := len(w.s.Excluded); n > 0 {
-		add("%s left out, with reasons: the rest need not be like them", were(n, "shift"))
+		add(words.Plural(n, "%d shift was left out, with reasons: the rest need not be like them", "%d shifts were left out, with reasons: the rest need not be like them", n))
 	}
 	if label := w.twice(); label != "" {
-		add("%s occurs more than once: there should be one value per shift", label)
+		add(words.Of("%s occurs more than once: there should be one value per shift", label))
 	}
 	if tied := w.tied(); float64(tied) > tiedShare*float64(w.s.Days) && w.s.Days >= fewestForSpread {
-		add("%d of %d shifts share their value with another: rounding, or a sensor at its floor or top, makes the spread look other than it is", tied, w.s.Days)
+		add(words.Of("%d of %d shifts share their value with another: rounding, or a sensor at its floor or top, makes the spread look other than it is", tied, w.s.Days))
 	}
 	if w.censored() && w.s.UTL95_95 != nil {
-		add("with shifts below detection the tolerance limits are approximate: in simulations the 95 %% confidence was between 91 and 95 %%, the 70 %% between 67 and 72 %%")
+		add(words.Of("with shifts below detection the tolerance limits are approximate: in simulations the 95 %% confidence was between 91 and 95 %%, the 70 %% between 67 and 72 %%"))
 	}
 	if n := w.blind(); n > 0 {
-		add("%s only known to be below a value above the limit: nobody can say whether they were over it", were(n, "shift"))
+		add(words.Plural(n, "%d shift was only known to be below a value above the limit: nobody can say whether they were over it", "%d shifts were only known to be below a value above the limit: nobody can say whether they were over it", n))
 	}
 	if p := w.s.ShapiroWilkP; p != nil && *p < oddShape {
-		add("the shifts do not look lognormal (Shapiro–Wilk W %.3f, p %.2g): all that rests on the spread is doubtful; look whether they are really the same work", *w.s.ShapiroWilkW, *p)
+		add(words.Of("the shifts do not look lognormal (Shapiro–Wilk W %.3f, p %.2g): all that rests on the spread is doubtful; look whether they are really the same work", *w.s.ShapiroWilkW, *p))
 	}
 	if r := w.s.Lag1; r != nil && w.s.Days >= fewestForLag && *r > oneSided95/math.Sqrt(float64(w.s.Days)) {
-		add("shifts resemble the ones before (autocorrelation %.2f): they count for less than their number, and the limits are too narrow", *r)
+		add(words.Of("shifts resemble the ones before (autocorrelation %.2f): they count for less than their number, and the limits are too narrow", *r))
 	}
 	if w.s.MeanHigh != nil && (*w.s.GSD > landWideGSD || w.s.Days < landFewDays) {
-		add("Land's upper limit for the mean grows without bounds for few shifts of wide spread (%s, GSD %.2g): it says how little is known", many(w.s.Days, "shift"), *w.s.GSD)
+		add(words.Of("Land's upper limit for the mean grows without bounds for few shifts of wide spread (%s, GSD %.2g): it says how little is known", shifts(w.s.Days), *w.s.GSD))
 	}
 }
 
