@@ -8,6 +8,7 @@ import (
 
 	"dustlog/internal/dust"
 	"dustlog/internal/units"
+	"dustlog/internal/words"
 )
 
 // Input is what Analyse works on.
@@ -38,7 +39,7 @@ func Analyse(in Input) (Result, error) {
 			return Result{}, fmt.Errorf("record of the collector under setup %q: %w", c.Setup, err)
 		}
 	}
-	r := Result{Schema: schemaVersion, LeftOut: []LeftOut{}, Stops: []string{}, Warnings: []string{}, Ranked: []Suggestion{}, Setups: []SetupAirflow{}, Method: method}
+	r := Result{Schema: schemaVersion, LeftOut: []LeftOut{}, Stops: []words.Text{}, Warnings: []words.Text{}, Ranked: []Suggestion{}, Setups: []SetupAirflow{}, Method: method()}
 	gauges := map[string][]Gauge{}
 	for _, e := range in.Entries {
 		if e.Kind != dust.GaugeEntry || !e.Stands() {
@@ -46,7 +47,7 @@ func Analyse(in Input) (Result, error) {
 		}
 		g, err := GaugeOf(e.Entry)
 		if err != nil {
-			r.leaveOut(e.At, e.Name+" "+e.Text, err.Error())
+			r.leaveOut(e.At, e.Name+" "+e.Text, words.Literal(err.Error()))
 			continue
 		}
 		setup := dust.SetupAt(in.Setups, g.At)
@@ -83,7 +84,7 @@ func setupNames(in Input) (names []string) {
 	return names
 }
 
-func (r *Result) leaveOut(at time.Time, what, why string) {
+func (r *Result) leaveOut(at time.Time, what string, why words.Text) {
 	r.LeftOut = append(r.LeftOut, LeftOut{At: at, What: what, Why: why})
 }
 
@@ -91,7 +92,7 @@ func (r *Result) leaveOut(at time.Time, what, why string) {
 func (r *Result) setup(in Input, name string, gauges []Gauge) SetupAirflow {
 	slices.SortStableFunc(gauges, func(a, b Gauge) int { return a.At.Compare(b.At) })
 	var c Collector
-	s := SetupAirflow{Setup: name, Readings: len(gauges), Missing: []string{}, Flows: []FlowMeasurement{}, Transport: []TransportCheck{}, Hints: []Hint{}, Motors: []MotorCheck{}}
+	s := SetupAirflow{Setup: name, Readings: len(gauges), Missing: []words.Text{}, Flows: []FlowMeasurement{}, Transport: []TransportCheck{}, Hints: []Hint{}, Motors: []MotorCheck{}}
 	for _, one := range in.Collectors {
 		if one.Setup == name {
 			c = one
@@ -102,7 +103,7 @@ func (r *Result) setup(in Input, name string, gauges []Gauge) SetupAirflow {
 	s.Density, s.DensityFrom = c.air()
 	for _, g := range gauges {
 		f, ok, why := c.flow(g, s.Density)
-		if why != "" {
+		if !why.IsZero() {
 			r.leaveOut(g.At, g.String(), why)
 		}
 		if ok {
@@ -134,12 +135,12 @@ func latest(flows []FlowMeasurement, which func(FlowMeasurement) bool) *FlowMeas
 	return nil
 }
 
-// flow turns a reading into a flow; why is "" where it is none or could be used.
-func (c Collector) flow(g Gauge, rho units.Density) (f FlowMeasurement, ok bool, why string) {
+// flow turns a reading into a flow; why says nothing where it is none or could be used.
+func (c Collector) flow(g Gauge, rho units.Density) (f FlowMeasurement, ok bool, why words.Text) {
 	switch g.Kind {
 	case VelocityGauge, VelocityPressureGauge, FlowGauge, HoodGauge:
 	default:
-		return f, false, ""
+		return f, false, words.Text{}
 	}
 	place := g.Place
 	if g.Kind == HoodGauge && place == "" && c.Hood != nil {
@@ -147,20 +148,20 @@ func (c Collector) flow(g Gauge, rho units.Density) (f FlowMeasurement, ok bool,
 	}
 	d, main, err := c.duct(place)
 	if err != nil {
-		return f, false, err.Error()
+		return f, false, words.OfError(err)
 	}
 	f = FlowMeasurement{At: g.At, From: g.Kind, Duct: d.Name, Main: main}
 	if g.Kind == FlowGauge {
 		f.Flow = *g.Flow
-		return f, true, ""
+		return f, true, words.Text{}
 	}
 	area, err := d.Duct().Area()
 	if err != nil {
-		return f, false, err.Error()
+		return f, false, words.OfError(err)
 	}
 	if g.Kind == HoodGauge {
 		if c.Hood == nil || c.Hood.EntryCoefficient == 0 {
-			return f, false, "the record tells no hood with its entry_coefficient"
+			return f, false, words.Of("the record tells no hood with its entry_coefficient")
 		}
 		f.Flow, err = HoodFlow(area, c.Hood.EntryCoefficient, g.Pressures[0], rho)
 		v := Speed(f.Flow, area)
@@ -174,18 +175,18 @@ func (c Collector) flow(g Gauge, rho units.Density) (f FlowMeasurement, ok bool,
 		t, err = MeanOfPressures(g.Pressures, rho)
 	}
 	if err != nil {
-		return f, false, err.Error()
+		return f, false, words.OfError(err)
 	}
 	low, high := Flow(*t.Low, area), Flow(*t.High, area)
 	f.Flow, f.Low, f.High, f.Velocity, f.Traverse = Flow(t.Velocity, area), &low, &high, &t.Velocity, &t
-	return f, true, ""
+	return f, true, words.Text{}
 }
 
-func errorText(err error) string {
+func errorText(err error) words.Text {
 	if err == nil {
-		return ""
+		return words.Text{}
 	}
-	return err.Error()
+	return words.OfError(err)
 }
 
 // duct finds the duct that a reading was taken in; main is the first of the record.
@@ -250,7 +251,10 @@ func (r *Result) sessions(list []SessionDust) (out []Session) {
 	return out
 }
 
-const method = "Q = V·A; V = √(2·VP/ρ), roots averaged; density from the record's altitude and temperature. " +
-	"Traverse: plain mean of the points, Student's t on their spread. System: ΔP = k·Q² through flows and static pressures read within 30 min. " +
-	"Filter: drops brought to one flow in proportion, straight line since the last cleaning, date by Fieller's range. " +
-	"Capture: Dalla Valle. Dust on flow: ln dust on flow, one point for each measurement of the flow. Sources: docs/airflow.md."
+func method() words.Text {
+	return words.Join(" ",
+		words.Of("Q = V·A; V = √(2·VP/ρ), roots averaged; density from the record's altitude and temperature."),
+		words.Of("Traverse: plain mean of the points, Student's t on their spread. System: ΔP = k·Q² through flows and static pressures read within 30 min."),
+		words.Of("Filter: drops brought to one flow in proportion, straight line since the last cleaning, date by Fieller's range."),
+		words.Of("Capture: Dalla Valle. Dust on flow: ln dust on flow, one point for each measurement of the flow. Sources: docs/airflow.md."))
+}

@@ -11,6 +11,7 @@ import (
 
 	"dustlog/internal/dust"
 	"dustlog/internal/units"
+	"dustlog/internal/words"
 )
 
 // shop is an invented collector: a 6-inch main duct and a 4-inch branch to a hood.
@@ -86,7 +87,7 @@ func TestOneDayOnTheCollector(t *testing.T) {
 	require.Equal(t, Slow, s.Transport[0].Answer)
 	require.InEpsilon(t, s.Flow.Flow.M3H()/4, *s.FilterFlow, 1e-9)
 	require.InEpsilon(t, s.Flow.Flow.M3H()/120, s.Changes.PerHour, 1e-9)
-	require.Contains(t, s.Changes.Answer, "more slowly")
+	require.Contains(t, s.Changes.Answer.String(), "more slowly")
 
 	// The branch: Q = 4008.6·0.08727·0.8·√1.5 cfm; in front of the hood Q/(10·X² + A).
 	branch := 4008.6 * 0.087266 * 0.8 * math.Sqrt(1.5) * math.Sqrt(1.20138/float64(s.Density))
@@ -101,11 +102,11 @@ func TestOneDayOnTheCollector(t *testing.T) {
 	require.NotEmpty(t, r.Cautions)
 
 	// By formula: (10·64 + 48)/(10·16 + 48) = 3.31 times, and a third for the flange.
-	require.Contains(t, r.Ranked[0].What, "bring the hood")
+	require.Contains(t, r.Ranked[0].What.String(), "bring the hood")
 	require.InDelta(t, 100*(688.0/208-1), *r.Ranked[0].Gain, 1e-6)
 	require.InDelta(t, 100.0/3, *r.Ranked[1].Gain, 1e-9)
 	last := r.Ranked[len(r.Ranked)-1]
-	require.Contains(t, last.What, "measure the filter's pressure drop, now and then")
+	require.Contains(t, last.What.String(), "measure the filter's pressure drop, now and then")
 }
 
 func TestStopLines(t *testing.T) {
@@ -114,15 +115,15 @@ func TestStopLines(t *testing.T) {
 	c := shop()
 	r := analyse(t, Input{Collectors: []Collector{c}, Entries: b.entries})
 	require.Len(t, r.Stops, 1)
-	require.Contains(t, r.Stops[0], "ask an electrician")
-	require.Equal(t, "switch the blower off and have the motor looked at", r.Ranked[0].What)
+	require.Contains(t, r.Stops[0].String(), "ask an electrician")
+	require.Equal(t, "switch the blower off and have the motor looked at", r.Ranked[0].What.String())
 
 	c.Blowers = append(c.Blowers, c.Blowers[0])
 	c.Arrangement = Series
 	r = analyse(t, Input{Collectors: []Collector{c}, Entries: b.entries})
 	require.Len(t, r.Stops, 1, "of two motors the reading does not tell which")
-	require.Contains(t, r.Stops[0], "Blowers in series, restricted or not")
-	require.Contains(t, r.Setups[0].Motors[0].Answer, CannotTell)
+	require.Contains(t, r.Stops[0].String(), "Blowers in series, restricted or not")
+	require.Contains(t, r.Setups[0].Motors[0].Answer.String(), CannotTell)
 
 	// Named, each motor is told apart, and a current that was once too high stays said.
 	c.Blowers[0].Name, c.Blowers[1].Name = "first", "second"
@@ -151,7 +152,7 @@ func TestAFilterThatCostsFlow(t *testing.T) {
 	require.Equal(t, "2026-04-01", s.Filter.ReachedAt.Format(time.DateOnly)) // (900 − 302)/20 = 29.9 days after 2 March, 08:00
 	var cleaning *Suggestion
 	for i, x := range r.Ranked {
-		if x.What == "clean or change the filter" {
+		if x.What.String() == "clean or change the filter" {
 			cleaning = &r.Ranked[i]
 		}
 	}
@@ -180,14 +181,14 @@ func TestReadingsThatCannotBeUsedAreListed(t *testing.T) {
 		dust.Entered{Entry: dust.Entry{ID: "z", Kind: dust.NoteEntry, At: day(1), Text: "bag changed"}})
 	r := analyse(t, Input{Collectors: []Collector{shop()}, Entries: b.entries})
 	require.Len(t, r.LeftOut, 4)
-	require.Contains(t, r.LeftOut[0].Why, "current")
-	require.Contains(t, r.LeftOut[1].Why, "in which duct")
-	require.Contains(t, r.LeftOut[2].Why, `duct "planer" is not in the record of this setup`)
-	require.Contains(t, r.LeftOut[3].Why, "holds no duct")
+	require.Contains(t, r.LeftOut[0].Why.String(), "current")
+	require.Contains(t, r.LeftOut[1].Why.String(), "in which duct")
+	require.Contains(t, r.LeftOut[2].Why.String(), `duct "planer" is not in the record of this setup`)
+	require.Contains(t, r.LeftOut[3].Why.String(), "holds no duct")
 	require.InDelta(t, 700, r.Setups[0].Flow.Flow.CFM(), 1e-9)
 	require.Equal(t, "", r.Setups[1].Setup)
 	require.Equal(t, []string{"a duct with its diameter: no flow without it", "the blower's rated flow", "the motor's rated current, from its plate",
-		"the blower's fan curve, as points", "the filter's area", "the pressure at which the filter is to be cleaned", "the hood's opening and its distance from the dust", "the room's volume"}, r.Setups[1].Missing)
+		"the blower's fan curve, as points", "the filter's area", "the pressure at which the filter is to be cleaned", "the hood's opening and its distance from the dust", "the room's volume"}, words.Strings(r.Setups[1].Missing))
 }
 
 func TestNothingKnownSaysSo(t *testing.T) {
@@ -196,7 +197,7 @@ func TestNothingKnownSaysSo(t *testing.T) {
 	require.Equal(t, CannotTell, r.Setups[0].Filter.Answer)
 	require.Equal(t, TooLittleData, r.Dust.Answer)
 	require.Len(t, r.Ranked, 1)
-	require.Contains(t, r.Ranked[0].What, "measure the flow")
+	require.Contains(t, r.Ranked[0].What.String(), "measure the flow")
 	r, err := Analyse(Input{})
 	require.NoError(t, err)
 	require.Empty(t, r.Setups)
@@ -216,7 +217,7 @@ func TestDustIsPutBesideTheNearestFlow(t *testing.T) {
 	require.InDelta(t, -20, *r.Dust.Percent, 1)
 	found := false
 	for _, x := range r.Ranked {
-		found = found || x.What == "more flow"
+		found = found || x.What.String() == "more flow"
 	}
 	require.True(t, found)
 }
@@ -279,7 +280,7 @@ func TestThinAirIsReckonedWith(t *testing.T) {
 	low := analyse(t, Input{Collectors: []Collector{shop()}, Entries: b.entries}).Setups[0]
 	up := analyse(t, Input{Collectors: []Collector{high}, Entries: b.entries}).Setups[0]
 	require.InEpsilon(t, math.Sqrt(float64(low.Density/up.Density)), float64(up.Flow.Flow/low.Flow.Flow), 1e-9)
-	require.Contains(t, up.DensityFrom, "1500 m above the sea")
+	require.Contains(t, up.DensityFrom.String(), "1500 m above the sea")
 }
 
 // A blower that pushes through a filter works against its drop too: without it
@@ -290,7 +291,7 @@ func TestAPressureWithoutTheFiltersIsNotHeldAgainstTheCurve(t *testing.T) {
 	b.read(0.001, StaticGauge, "", "-4 in. w.g.")
 	r := analyse(t, Input{Collectors: []Collector{shop()}, Entries: b.entries})
 	require.Nil(t, r.Setups[0].System)
-	require.Contains(t, r.Setups[0].Fan.Answer, "whose drop was not read")
+	require.Contains(t, r.Setups[0].Fan.Answer.String(), "whose drop was not read")
 	c := shop()
 	c.Filter.BeforeBlower = true
 	r = analyse(t, Input{Collectors: []Collector{c}, Entries: b.entries})
@@ -311,8 +312,8 @@ func TestABlowerBelowItsCurve(t *testing.T) {
 	}
 	weak, sound := answer("-4 in. w.g."), answer("-6.9 in. w.g.")
 	require.InDelta(t, 62, *weak.Percent, 2)
-	require.Contains(t, weak.Answer, "a wheel worn, caked or turning too slowly")
-	require.NotContains(t, sound.Answer, "wheel")
+	require.Contains(t, weak.Answer.String(), "a wheel worn, caked or turning too slowly")
+	require.NotContains(t, sound.Answer.String(), "wheel")
 	require.InDelta(t, 700, sound.Operating.Flow.CFM(), 30)
 	require.Greater(t, weak.Operating.Flow.CFM(), 750.0)
 }

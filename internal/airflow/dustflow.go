@@ -1,13 +1,13 @@
 package airflow
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"strings"
 	"time"
 
 	"dustlog/internal/units"
+	"dustlog/internal/words"
 )
 
 // Session is one session's fine dust, as a comparison has it, with the flow measured
@@ -35,7 +35,7 @@ type DustOnFlow struct {
 	Points []FlowPoint `json:"points"` // what the line is fitted to
 	Lines  []FlowLine  `json:"lines"`  // by setup, one slope for all; none without one
 	Answer string      `json:"answer"`
-	Why    string      `json:"why"`
+	Why    words.Text  `json:"why"`
 }
 
 // FlowPoint is one measurement of the flow with the dust of the sessions beside it.
@@ -100,14 +100,14 @@ func RegressDust(sessions []Session) DustOnFlow {
 		all.add(p.x, p.y)
 	}
 	if within.n-2 < leastFreedom {
-		r.Why = fmt.Sprintf("%d session(s) beside %d measurement(s) of the flow under %d setup(s): it takes %d measurements more than setups", r.Sessions, r.Measurements, len(r.Setups), leastFreedom+1)
+		r.Why = words.Of("%d session(s) beside %d measurement(s) of the flow under %d setup(s): it takes %d measurements more than setups", r.Sessions, r.Measurements, len(r.Setups), leastFreedom+1)
 		return r
 	}
 	within.settle()
 	all.settle()
 	// Flows that differ by less than a gauge can tell say nothing.
 	if typical := math.Sqrt(within.sxx / within.n); !(typical > leastSpread*all.meanX) {
-		r.Why = "under one setup the flows measured hardly differ: nothing can be told from them"
+		r.Why = words.Of("under one setup the flows measured hardly differ: nothing can be told from them")
 		return r
 	}
 	r.Lines = linesThrough(points, r.Setups, within.Slope)
@@ -122,13 +122,13 @@ func RegressDust(sessions []Session) DustOnFlow {
 	default:
 		r.Answer = NoRelation
 	}
-	r.Why = fmt.Sprintf("from %d sessions beside %d measurements of the flow", r.Sessions, r.Measurements)
+	r.Why = words.Of("from %d sessions beside %d measurements of the flow", r.Sessions, r.Measurements)
 	if r.Answer == NoRelation {
-		r.Why += "; the interval holds no change, which is not the same as no relation"
+		r.Why = words.Of("%s; the interval holds no change, which is not the same as no relation", r.Why)
 	}
 	if len(r.Setups) > 1 {
 		r.Across = percent(all.Slope)
-		r.Why += "; within setups, for flow changed together with what else the setups (" + strings.Join(r.Setups, ", ") + ") differ in"
+		r.Why = words.Of("%s; within setups, for flow changed together with what else the setups (%s) differ in", r.Why, strings.Join(r.Setups, ", "))
 	}
 	return r
 }

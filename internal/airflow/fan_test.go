@@ -192,7 +192,7 @@ func TestSystemThroughMeasuredPoints(t *testing.T) {
 	cloth, err := FitSystem([]SystemPoint{{Flow: 0.1, Static: 101}, {Flow: 0.2, Static: 199}, {Flow: 0.3, Static: 302}, {Flow: 0.4, Static: 398}})
 	require.NoError(t, err)
 	require.InDelta(t, 1, *cloth.Exponent, 0.05)
-	require.Contains(t, cloth.Note, "rather than Q²")
+	require.Contains(t, cloth.Note.String(), "rather than Q²")
 
 	// Errors are relative: 10 % above and below give residuals of that size.
 	two, err := FitSystem([]SystemPoint{{Flow: 0.2, Static: 440}, {Flow: 0.3, Static: 900 / 1.1}})

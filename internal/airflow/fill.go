@@ -2,10 +2,10 @@ package airflow
 
 import (
 	"errors"
-	"fmt"
 	"slices"
 
 	"dustlog/internal/units"
+	"dustlog/internal/words"
 )
 
 // fillTransport judges the latest velocity of each duct.
@@ -59,12 +59,12 @@ func (s *SetupAirflow) fillCapture(c Collector) {
 	}
 	switch {
 	case s.Capture.Range == "":
-		s.Capture.Answer = fmt.Sprintf("%s at %s in front of the hood: below %s, too little even for dust that is hardly moved", v, h.Distance, CaptureRanges[0].Low)
+		s.Capture.Answer = words.Of("%s at %s in front of the hood: below %s, too little even for dust that is hardly moved", v, h.Distance, CaptureRanges[0].Low)
 	default:
-		s.Capture.Answer = fmt.Sprintf("%s at %s in front of the hood: within or above the lower end of the range for dust %s; saws and sanders throw it: %s to %s", v, h.Distance, s.Capture.Range, CaptureRanges[3].Low, CaptureRanges[3].High)
+		s.Capture.Answer = words.Of("%s at %s in front of the hood: within or above the lower end of the range for dust %s; saws and sanders throw it: %s to %s", v, h.Distance, RangeText(s.Capture.Range), CaptureRanges[3].Low, CaptureRanges[3].High)
 	}
 	if s.Capture.Far {
-		s.Capture.Answer += "; it is further away than one and a half diameters, where the formula no longer holds: it catches less"
+		s.Capture.Answer = words.Of("%s; it is further away than one and a half diameters, where the formula no longer holds: it catches less", s.Capture.Answer)
 	}
 }
 
@@ -121,7 +121,7 @@ func (s *SetupAirflow) fillSystem(c Collector, gauges []Gauge) {
 		}
 		p, whole := s.systemPressure(c, g, gauges)
 		if !whole {
-			s.SystemWhy = "the blower pushes through the filter, whose drop was not read within 30 min of the static pressure"
+			s.SystemWhy = words.Of("the blower pushes through the filter, whose drop was not read within 30 min of the static pressure")
 			continue
 		}
 		points = append(points, SystemPoint{Flow: f.Flow, Static: p})
@@ -129,9 +129,9 @@ func (s *SetupAirflow) fillSystem(c Collector, gauges []Gauge) {
 	system, err := FitSystem(points)
 	switch {
 	case err == nil:
-		s.System, s.SystemWhy = &system, ""
-	case s.SystemWhy == "":
-		s.SystemWhy = "no flow and static pressure were read within 30 min of each other"
+		s.System, s.SystemWhy = &system, words.Text{}
+	case s.SystemWhy.IsZero():
+		s.SystemWhy = words.Of("no flow and static pressure were read within 30 min of each other")
 	}
 }
 
@@ -148,11 +148,11 @@ func (s *SetupAirflow) fillFan(c Collector) {
 	}
 	switch {
 	case err != nil:
-		f.Answer = CannotTell + ": " + err.Error()
+		f.Answer = words.Of("cannot tell: %s", words.OfError(err))
 	case curve == nil:
-		f.Answer = CannotTell + ": no fan curve in the record"
+		f.Answer = words.Of("cannot tell: no fan curve in the record")
 	case s.System == nil:
-		f.Answer = CannotTell + ": " + s.SystemWhy
+		f.Answer = words.Of("cannot tell: %s", s.SystemWhy)
 	default:
 		s.holdCurve(&f, curve)
 	}
@@ -178,21 +178,21 @@ func (s *SetupAirflow) holdCurve(f *FanCheck, curve *FanCurve) {
 	}
 	at, err2 := curve.Static(last.Flow)
 	if err2 != nil {
-		f.Answer = CannotTell + ": " + errors.Join(err, err2).Error()
+		f.Answer = words.Of("cannot tell: %s", words.OfError(errors.Join(err, err2)))
 		return
 	}
 	f.AtFlow, f.Measured = &at, &last.Static
 	f.Percent = ptr(100 * float64(last.Static/at))
 	switch {
 	case f.Percent == nil:
-		f.Answer = CannotTell + ": the curve gives no pressure at this flow"
+		f.Answer = words.Of("cannot tell: the curve gives no pressure at this flow")
 	case last.Static < weakFan*at:
-		f.Answer = fmt.Sprintf("the blower makes %.0f %% of its curve's pressure at %s: a leak before the gauge, a wheel worn, caked or turning too slowly, or a curve that claims too much", *f.Percent, last.Flow)
+		f.Answer = words.Of("the blower makes %.0f %% of its curve's pressure at %s: a leak before the gauge, a wheel worn, caked or turning too slowly, or a curve that claims too much", *f.Percent, last.Flow)
 	default:
-		f.Answer = fmt.Sprintf("the blower makes %.0f %% of its curve's pressure at %s", *f.Percent, last.Flow)
+		f.Answer = words.Of("the blower makes %.0f %% of its curve's pressure at %s", *f.Percent, last.Flow)
 	}
 	if f.Operating != nil && f.Operating.Unstable {
-		f.Answer += "; the curve crosses the system more than once, so the flow may hunt"
+		f.Answer = words.Of("%s; the curve crosses the system more than once, so the flow may hunt", f.Answer)
 	}
 }
 
@@ -209,19 +209,19 @@ func (s *SetupAirflow) fillHints(c Collector) {
 	}
 	q := s.Flow.Flow
 	if q < fineDustFlow {
-		s.Hints = append(s.Hints, Hint{fmt.Sprintf("%s at the hood is what is asked for to catch fine dust at a stationary machine; measured were %s", fineDustFlow, q), Unsourced})
+		s.Hints = append(s.Hints, Hint{words.Of("%s at the hood is what is asked for to catch fine dust at a stationary machine; measured were %s", fineDustFlow, q), Unsourced})
 	} else {
-		s.Hints = append(s.Hints, Hint{fmt.Sprintf("%s reach the %s that is asked for at the hood to catch fine dust; whether the hood uses them is another matter", q, fineDustFlow), Unsourced})
+		s.Hints = append(s.Hints, Hint{words.Of("%s reach the %s that is asked for at the hood to catch fine dust; whether the hood uses them is another matter", q, fineDustFlow), Unsourced})
 	}
 	if s.Fan != nil && s.Fan.OfRated != nil {
-		text := fmt.Sprintf("%.0f %% of the rated flow is delivered", *s.Fan.OfRated)
+		text := words.Of("%.0f %% of the rated flow is delivered", *s.Fan.OfRated)
 		if *s.Fan.OfRated < claimShare {
-			text += "; well under half is usual for small collectors with ducts and a used filter, whose claims are made without them"
+			text = words.Of("%s; well under half is usual for small collectors with ducts and a used filter, whose claims are made without them", text)
 		}
 		s.Hints = append(s.Hints, Hint{text, Unsourced})
 	}
 	if s.FilterFlow != nil && *s.FilterFlow > filterFlowLimit {
-		s.Hints = append(s.Hints, Hint{fmt.Sprintf("%.0f m³/h go through each m² of filter, more than the %.0f that German practice allows for returned air", *s.FilterFlow, filterFlowLimit), "DGUV Information 209-044, read"})
+		s.Hints = append(s.Hints, Hint{words.Of("%.0f m³/h go through each m² of filter, more than the %.0f that German practice allows for returned air", *s.FilterFlow, filterFlowLimit), "DGUV Information 209-044, read"})
 	}
 }
 
@@ -230,46 +230,50 @@ func (r *Result) caution(collectors []Collector) {
 	for _, s := range r.Setups {
 		for _, m := range s.Motors {
 			if m.Over {
-				r.Stops = append(r.Stops, fmt.Sprintf("%s: %s", orNone(s.Setup), m.Answer))
+				r.Stops = append(r.Stops, words.Of("%s: %s", orNone(s.Setup), m.Answer))
 			}
 		}
 		if s.Filter.Answer == OverLimit {
-			r.Stops = append(r.Stops, fmt.Sprintf("%s: %s", orNone(s.Setup), s.Filter.Why))
+			r.Stops = append(r.Stops, words.Of("%s: %s", orNone(s.Setup), s.Filter.Why))
 		}
 		for _, t := range s.Transport {
 			if t.Answer == TooSlow {
-				r.Warnings = append(r.Warnings, fmt.Sprintf("%s, duct %s: %s is %s", orNone(s.Setup), orMain(t.Duct), t.Velocity, t.Why))
+				r.Warnings = append(r.Warnings, words.Of("%s, duct %s: %s is %s", orNone(s.Setup), orMain(t.Duct), t.Velocity, t.Why))
 			}
 		}
 	}
 	if slices.ContainsFunc(collectors, func(c Collector) bool { return c.Arrangement == Series && len(c.Blowers) > 1 }) {
-		r.Stops = append(r.Stops, seriesStop)
+		r.Stops = append(r.Stops, seriesStop())
 	}
-	r.Cautions = slices.Clone(cautions)
+	r.Cautions = cautions()
 }
 
-func orNone(setup string) string {
+func orNone(setup string) words.Text {
 	if setup == "" {
-		return "(no setup)"
+		return words.Of("(no setup)")
 	}
-	return setup
+	return words.Literal(setup)
 }
 
-func orMain(duct string) string {
+func orMain(duct string) words.Text {
 	if duct == "" {
-		return "main"
+		return words.Of("main")
 	}
-	return duct
+	return words.Literal(duct)
 }
 
 // The stop line of blowers in series, and the cautions that always stand.
-const seriesStop = "Blowers in series, restricted or not: their pressures add, so ducts, separator, bin and the second housing may see a pressure that none of them was built for, " +
-	"and one blower can drive or overload the other's motor. What is worked out here is no permission: ask the makers, and an electrician for both motors and how they start."
+func seriesStop() words.Text {
+	return words.Of("Blowers in series, restricted or not: their pressures add, so ducts, separator, bin and the second housing may see a pressure that none of them was built for, " +
+		"and one blower can drive or overload the other's motor. What is worked out here is no permission: ask the makers, and an electrician for both motors and how they start.")
+}
 
-var cautions = []string{
-	"Electricity: a current at or below the plate's says nothing about wiring, protection or duty. Never measure a current in an open box: ask an electrician.",
-	"Dust deposits: look into ducts, hood and on the beams for deposits; what has settled can burn, and goes up at once when it is stirred. Do not blow it down.",
-	"Static electricity: moving dust charges plastic ducts. Whether and how ducts are bonded is a matter for local code and an electrician; nothing here is a recipe.",
-	"Combustible dust: wood dust in air can explode in ducts, separators, filters and bins. Protection, placing and returned air are matters for local code and licensed practice. Do not put an unrated sensor or gauge inside.",
-	"Opening a filter or bin puts fine dust into the air: blower off, respirator on, nobody beside.",
+func cautions() []words.Text {
+	return []words.Text{
+		words.Of("Electricity: a current at or below the plate's says nothing about wiring, protection or duty. Never measure a current in an open box: ask an electrician."),
+		words.Of("Dust deposits: look into ducts, hood and on the beams for deposits; what has settled can burn, and goes up at once when it is stirred. Do not blow it down."),
+		words.Of("Static electricity: moving dust charges plastic ducts. Whether and how ducts are bonded is a matter for local code and an electrician; nothing here is a recipe."),
+		words.Of("Combustible dust: wood dust in air can explode in ducts, separators, filters and bins. Protection, placing and returned air are matters for local code and licensed practice. Do not put an unrated sensor or gauge inside."),
+		words.Of("Opening a filter or bin puts fine dust into the air: blower off, respirator on, nobody beside."),
+	}
 }

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"dustlog/internal/units"
+	"dustlog/internal/words"
 )
 
 // Hood is an opening that air is sucked into.
@@ -54,6 +55,21 @@ type CaptureRange struct {
 	What string         `json:"what"`
 	Low  units.Velocity `json:"low"`
 	High units.Velocity `json:"high"`
+}
+
+// RangeText says which dust a range is for.
+func RangeText(what string) words.Text {
+	switch what {
+	case CaptureRanges[0].What:
+		return words.Of("released with hardly any velocity into quiet air")
+	case CaptureRanges[1].What:
+		return words.Of("released at low velocity into moderately still air")
+	case CaptureRanges[2].What:
+		return words.Of("made actively where the air moves fast")
+	case CaptureRanges[3].What:
+		return words.Of("thrown at high velocity, as by grinding")
+	}
+	return words.Literal(what)
 }
 
 // CaptureRanges run from dust that is hardly moved to dust that is thrown.

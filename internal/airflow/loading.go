@@ -1,12 +1,12 @@
 package airflow
 
 import (
-	"fmt"
 	"math"
 	"slices"
 	"time"
 
 	"dustlog/internal/units"
+	"dustlog/internal/words"
 )
 
 // DropReading is a filter's pressure drop, with the flow then if it is known.
@@ -40,7 +40,7 @@ type Loading struct {
 	Earliest   time.Time       `json:"limit_reached_earliest,omitzero"` // 95 %
 	LatestAt   time.Time       `json:"limit_reached_latest,omitzero"`
 	Answer     string          `json:"answer"`
-	Why        string          `json:"why"`
+	Why        words.Text      `json:"why"`
 }
 
 // Words for a filter's loading.
@@ -77,7 +77,7 @@ func FilterLoading(readings []DropReading, cleaned []time.Time, limit units.Pres
 	readings = slices.Clone(readings)
 	slices.SortStableFunc(readings, func(a, b DropReading) int { return a.At.Compare(b.At) })
 	if len(readings) == 0 {
-		l.Why = "no pressure drop of the filter was entered"
+		l.Why = words.Of("no pressure drop of the filter was entered")
 		return l
 	}
 	l.Since = lastCleaning(cleaned, readings[len(readings)-1].At)
@@ -104,10 +104,10 @@ func FilterLoading(readings []DropReading, cleaned []time.Time, limit units.Pres
 	}
 	l.fit(readings[0].At, days, drops)
 	if unplaced > 0 {
-		l.Why += fmt.Sprintf("; %d reading(s) without a flow near in time were left out", unplaced)
+		l.Why = words.Of("%s; %d reading(s) without a flow near in time were left out", l.Why, unplaced)
 	}
 	if l.Reference == nil {
-		l.Why += "; no flow was measured beside the drops, so a drop that is high because more air goes through cannot be told from a full filter"
+		l.Why = words.Of("%s; no flow was measured beside the drops, so a drop that is high because more air goes through cannot be told from a full filter", l.Why)
 	}
 	return l
 }
@@ -145,7 +145,7 @@ func (l *Loading) fit(first time.Time, days, drops []float64) {
 	}
 	line, err := fitLine(days, drops)
 	if len(drops) < fewestDrops || err != nil || line.spanX() < leastSpan.Hours()/24 {
-		l.Why = fmt.Sprintf("%d usable reading(s) since the last cleaning: a trend takes %d over at least %.0f days", len(drops), fewestDrops, leastSpan.Hours()/24)
+		l.Why = words.Of("%d usable reading(s) since the last cleaning: a trend takes %d over at least %.0f days", len(drops), fewestDrops, leastSpan.Hours()/24)
 		l.overLimit()
 		return
 	}
@@ -159,14 +159,14 @@ func (l *Loading) fit(first time.Time, days, drops []float64) {
 	}
 	switch {
 	case line.Slope-half > 0:
-		l.Answer, l.Why = Rising, fmt.Sprintf("the drop at one flow rises by %s a week (95 %% interval %s to %s), from %d readings", *l.PerWeek, l.PerWeekLow.SI(), l.PerWeekHi.SI(), len(drops))
+		l.Answer, l.Why = Rising, words.Of("the drop at one flow rises by %s a week (95 %% interval %s to %s), from %d readings", *l.PerWeek, l.PerWeekLow.SI(), l.PerWeekHi.SI(), len(drops))
 	case line.Slope+half < 0:
-		l.Answer, l.Why = Falling, "the drop at one flow falls: the filter was cleaned in between, leaks, or the gauge's hose came off; look"
+		l.Answer, l.Why = Falling, words.Of("the drop at one flow falls: the filter was cleaned in between, leaks, or the gauge's hose came off; look")
 	default:
-		l.Answer, l.Why = NotRising, fmt.Sprintf("the interval of the rise holds zero (%s to %s a week): no rise is shown, which is not the same as no rise", l.PerWeekLow.SI(), l.PerWeekHi.SI())
+		l.Answer, l.Why = NotRising, words.Of("the interval of the rise holds zero (%s to %s a week): no rise is shown, which is not the same as no rise", l.PerWeekLow.SI(), l.PerWeekHi.SI())
 	}
 	if slope, robust := line.Slope, float64(*l.Robust)/7; math.Abs(slope-robust) > half {
-		l.Why += fmt.Sprintf("; the median of all pairs' slopes says %s a week: single readings pull the line, check them", *l.Robust)
+		l.Why = words.Of("%s; the median of all pairs' slopes says %s a week: single readings pull the line, check them", l.Why, *l.Robust)
 	}
 	l.date(first, line)
 	l.overLimit()
@@ -180,10 +180,10 @@ func (l *Loading) date(first time.Time, line line) {
 	at, low, high, ok := line.reaches(float64(*l.Limit))
 	switch {
 	case !ok:
-		l.Why += "; when the limit is reached cannot be told"
+		l.Why = words.Of("%s; when the limit is reached cannot be told", l.Why)
 		return
 	case at-slices.Max(line.x) > furthestAway*line.spanX():
-		l.Why += fmt.Sprintf("; the limit lies further ahead than %d times the days measured: when it is reached cannot be told yet", furthestAway)
+		l.Why = words.Of("%s; the limit lies further ahead than %d times the days measured: when it is reached cannot be told yet", l.Why, furthestAway)
 		return
 	}
 	// To the minute, which is more than it can tell: the last bits hang on the processor.
@@ -196,6 +196,6 @@ func (l *Loading) date(first time.Time, line line) {
 func (l *Loading) overLimit() {
 	if l.Limit != nil && l.Latest != nil && *l.Latest >= *l.Limit {
 		l.Answer = OverLimit
-		l.Why = fmt.Sprintf("the last drop, %s, is at or above the limit of %s: clean or change the filter, away from people, with a respirator on; %s", *l.Latest, *l.Limit, l.Why)
+		l.Why = words.Of("the last drop, %s, is at or above the limit of %s: clean or change the filter, away from people, with a respirator on; %s", *l.Latest, *l.Limit, l.Why)
 	}
 }

@@ -1,10 +1,10 @@
 package airflow
 
 import (
-	"fmt"
 	"time"
 
 	"dustlog/internal/units"
+	"dustlog/internal/words"
 )
 
 // MotorCheck is a motor's current held against the one on its plate.
@@ -17,11 +17,13 @@ type MotorCheck struct {
 	Rated     *units.Current `json:"rated_a"`
 	Percent   *float64       `json:"percent_of_rated"` // of the latest
 	Over      bool           `json:"over_rating"`      // the highest is
-	Answer    string         `json:"answer"`
+	Answer    words.Text     `json:"answer"`
 }
 
 // StopCurrent is the line at which this program has nothing more to say.
-const StopCurrent = "switch it off and ask an electrician; do not reset or change a protection to keep it running"
+func StopCurrent() words.Text {
+	return words.Of("switch it off and ask an electrician; do not reset or change a protection to keep it running")
+}
 
 // CheckMotor compares the latest current and the highest one with the plate's; rated
 // nil: not known. A current that was once above it does not count as gone since the
@@ -30,19 +32,19 @@ func CheckMotor(latest, highest units.Current, rated *units.Current) MotorCheck 
 	highest = max(latest, highest)
 	m := MotorCheck{Current: latest, Highest: highest, Rated: rated}
 	if rated == nil || !(*rated > 0) {
-		m.Rated, m.Answer = nil, CannotTell+": the rated current is not in the record; it stands on the motor's plate"
+		m.Rated, m.Answer = nil, words.Of("cannot tell: the rated current is not in the record; it stands on the motor's plate")
 		return m
 	}
 	m.Percent = ptr(100 * float64(latest/(*rated)))
 	switch {
 	case latest > *rated:
 		m.Over = true
-		m.Answer = fmt.Sprintf("%s is above the rated %s: %s", latest, *rated, StopCurrent)
+		m.Answer = words.Of("%s is above the rated %s: %s", latest, *rated, StopCurrent())
 	case highest > *rated:
 		m.Over = true
-		m.Answer = fmt.Sprintf("%.0f %% of the rated %s, but it was %s before, above it: %s", *m.Percent, *rated, highest, StopCurrent)
+		m.Answer = words.Of("%.0f %% of the rated %s, but it was %s before, above it: %s", *m.Percent, *rated, highest, StopCurrent())
 	default:
-		m.Answer = fmt.Sprintf("%.0f %% of the rated %s", *m.Percent, *rated)
+		m.Answer = words.Of("%.0f %% of the rated %s", *m.Percent, *rated)
 	}
 	return m
 }
@@ -76,7 +78,7 @@ func (c Collector) motors(gauges []Gauge) (list []MotorCheck) {
 		check := CheckMotor(*m.latest.Current, *m.highest.Current, c.ratedCurrent(name))
 		check.Blower, check.At, check.HighestAt = name, m.latest.At, m.highest.At
 		if name != "" {
-			check.Answer = "blower " + name + ": " + check.Answer
+			check.Answer = words.Of("blower %s: %s", name, check.Answer)
 		}
 		list = append(list, check)
 	}

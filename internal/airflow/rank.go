@@ -2,11 +2,11 @@ package airflow
 
 import (
 	"cmp"
-	"fmt"
 	"slices"
 
 	"dustlog/internal/dust"
 	"dustlog/internal/units"
+	"dustlog/internal/words"
 )
 
 // The order of suggestions: what must stop, what has a figure, what has none, what to
@@ -72,7 +72,7 @@ func (r *Result) inUse(periods []dust.SetupPeriod) *SetupAirflow {
 func (s *SetupAirflow) suggestMotor() *Suggestion {
 	for _, m := range s.Motors {
 		if m.Over {
-			return &Suggestion{What: "switch the blower off and have the motor looked at", Why: m.Answer, HowSure: Measured, class: stopClass}
+			return &Suggestion{What: words.Of("switch the blower off and have the motor looked at"), Why: m.Answer, HowSure: Measured, class: stopClass}
 		}
 	}
 	return nil
@@ -84,7 +84,7 @@ func (s *SetupAirflow) suggestFilter() *Suggestion {
 	if l.Answer != Rising && l.Answer != OverLimit || l.Latest == nil {
 		return nil
 	}
-	x := &Suggestion{What: "clean or change the filter", Why: l.Why, HowSure: NotKnown, class: plainClass}
+	x := &Suggestion{What: words.Of("clean or change the filter"), Why: l.Why, HowSure: NotKnown, class: plainClass}
 	if l.Answer == OverLimit {
 		x.class = stopClass
 	}
@@ -109,8 +109,8 @@ func (s *SetupAirflow) suggestFilter() *Suggestion {
 	if err != nil {
 		return x
 	}
-	x.Gain, x.GainOf, x.HowSure = ptr(100*(float64(op.Flow/s.Fan.Operating.Flow)-1)), "more flow", ByCurve
-	x.Why += fmt.Sprintf("; with the drop of the cleanest reading, %s, the fan curve gives %s in place of %s", lowest, op.Flow, s.Fan.Operating.Flow)
+	x.Gain, x.GainOf, x.HowSure = ptr(100*(float64(op.Flow/s.Fan.Operating.Flow)-1)), words.Of("more flow"), ByCurve
+	x.Why = words.Of("%s; with the drop of the cleanest reading, %s, the fan curve gives %s in place of %s", x.Why, lowest, op.Flow, s.Fan.Operating.Flow)
 	if x.class != stopClass && *x.Gain >= 1 { // for less no filter need be opened
 		x.class = figureClass
 	}
@@ -134,9 +134,9 @@ func (s *SetupAirflow) suggestNearer() *Suggestion {
 	}
 	near := h
 	near.Distance /= 2
-	return &Suggestion{What: fmt.Sprintf("bring the hood to %s from where the dust is made, half of now, as far as guards and the work allow", near.Distance),
-		Why:  "the velocity in front of an opening falls almost with the square of the distance",
-		Gain: ptr(100 * (h.reach()/near.reach() - 1)), GainOf: "more velocity where the dust is made, at the same flow", HowSure: ByFormula, class: figureClass}
+	return &Suggestion{What: words.Of("bring the hood to %s from where the dust is made, half of now, as far as guards and the work allow", near.Distance),
+		Why:  words.Of("the velocity in front of an opening falls almost with the square of the distance"),
+		Gain: ptr(100 * (h.reach()/near.reach() - 1)), GainOf: words.Of("more velocity where the dust is made, at the same flow"), HowSure: ByFormula, class: figureClass}
 }
 
 func (s *SetupAirflow) suggestFlange() *Suggestion {
@@ -144,8 +144,8 @@ func (s *SetupAirflow) suggestFlange() *Suggestion {
 	if !ok || h.Flanged || h.Distance == 0 {
 		return nil
 	}
-	return &Suggestion{What: "put a flange around the hood's opening", Why: "a plain opening also draws air from behind",
-		Gain: ptr(100 * (1/flangeGain - 1)), GainOf: "more velocity where the dust is made, at the same flow", HowSure: ByFormula, class: figureClass}
+	return &Suggestion{What: words.Of("put a flange around the hood's opening"), Why: words.Of("a plain opening also draws air from behind"),
+		Gain: ptr(100 * (1/flangeGain - 1)), GainOf: words.Of("more velocity where the dust is made, at the same flow"), HowSure: ByFormula, class: figureClass}
 }
 
 func suggestTransport(t TransportCheck) *Suggestion {
@@ -153,9 +153,9 @@ func suggestTransport(t TransportCheck) *Suggestion {
 	if t.Answer != TooSlow && t.Answer != Slow || !(t.Velocity > 0) || units.FPM(4000) < slight*t.Velocity {
 		return nil
 	}
-	return &Suggestion{What: fmt.Sprintf("more air through duct %s: close other gates, shorten hoses, or a duct of smaller diameter if the blower can bear it", orMain(t.Duct)),
-		Why:  fmt.Sprintf("%s, %s; it takes %s through this duct", t.Velocity, t.Why, t.Needed),
-		Gain: ptr(100 * (units.FPM(4000).FPM()/t.Velocity.FPM() - 1)), GainOf: "more flow needed for 4000 fpm", HowSure: Measured, class: plainClass}
+	return &Suggestion{What: words.Of("more air through duct %s: close other gates, shorten hoses, or a duct of smaller diameter if the blower can bear it", orMain(t.Duct)),
+		Why:  words.Of("%s, %s; it takes %s through this duct", t.Velocity, t.Why, t.Needed),
+		Gain: ptr(100 * (units.FPM(4000).FPM()/t.Velocity.FPM() - 1)), GainOf: words.Of("more flow needed for 4000 fpm"), HowSure: Measured, class: plainClass}
 }
 
 // suggestFlow says what more flow did for the dust, if that could be told.
@@ -163,40 +163,33 @@ func (r *Result) suggestFlow() *Suggestion {
 	if r.Dust.Answer != LessDust {
 		return nil
 	}
-	return &Suggestion{What: "more flow", Why: fmt.Sprintf("fine dust was %.0f %% lower for each %s more (95 %% interval %.0f to %.0f %%), %s", -*r.Dust.Percent, r.Dust.Step.US(), -*r.Dust.High, -*r.Dust.Low, r.Dust.Why),
-		Gain: ptr(-*r.Dust.Percent), GainOf: "less fine dust for each 100 cfm more", HowSure: Measured + ", but no experiment", class: figureClass}
+	return &Suggestion{What: words.Of("more flow"), Why: words.Of("fine dust was %.0f %% lower for each %s more (95 %% interval %.0f to %.0f %%), %s", -*r.Dust.Percent, r.Dust.Step.US(), -*r.Dust.High, -*r.Dust.Low, r.Dust.Why),
+		Gain: ptr(-*r.Dust.Percent), GainOf: words.Of("less fine dust for each 100 cfm more"), HowSure: MeasuredOnly, class: figureClass}
 }
 
 func (s *SetupAirflow) suggestClaim() *Suggestion {
 	if s.Fan == nil || s.Fan.OfRated == nil || *s.Fan.OfRated >= claimShare {
 		return nil
 	}
-	return &Suggestion{What: "look for what takes the pressure: long or narrow hose, small ducts, sharp bends, separator, filter, leaks",
-		Why: fmt.Sprintf("%.0f %% of the rated flow is delivered", *s.Fan.OfRated), HowSure: Unsourced, class: plainClass}
+	return &Suggestion{What: words.Of("look for what takes the pressure: long or narrow hose, small ducts, sharp bends, separator, filter, leaks"),
+		Why: words.Of("%.0f %% of the rated flow is delivered", *s.Fan.OfRated), HowSure: Unsourced, class: plainClass}
 }
 
 // suggestMeasuring names what to measure before anything else can be said.
 func (s *SetupAirflow) suggestMeasuring() *Suggestion {
-	var lacks []string
-	add := func(yes bool, what string) {
+	var lacks []words.Text
+	add := func(yes bool, what words.Text) {
 		if yes {
 			lacks = append(lacks, what)
 		}
 	}
-	add(s.Flow == nil, "the flow, by a traverse of the first duct")
-	add(s.Flow != nil && s.Flow.Traverse != nil && (s.Flow.Traverse.Points < fewPoints || s.Flow.Traverse.Uneven), "a whole traverse in a straighter place")
-	add(s.Static == nil, "the static pressure at the blower's inlet, within 30 min of a flow")
-	add(len(s.Filter.Readings) < fewestDrops, "the filter's pressure drop, now and then")
-	add(len(s.Motors) == 0, "the motor's current, by an electrician or a built-in meter")
+	add(s.Flow == nil, words.Of("the flow, by a traverse of the first duct"))
+	add(s.Flow != nil && s.Flow.Traverse != nil && (s.Flow.Traverse.Points < fewPoints || s.Flow.Traverse.Uneven), words.Of("a whole traverse in a straighter place"))
+	add(s.Static == nil, words.Of("the static pressure at the blower's inlet, within 30 min of a flow"))
+	add(len(s.Filter.Readings) < fewestDrops, words.Of("the filter's pressure drop, now and then"))
+	add(len(s.Motors) == 0, words.Of("the motor's current, by an electrician or a built-in meter"))
 	if len(lacks) == 0 {
 		return nil
 	}
-	text := "measure "
-	for i, l := range lacks {
-		if i > 0 {
-			text += "; "
-		}
-		text += l
-	}
-	return &Suggestion{What: text, Why: "without it the rest cannot be told or is a guess", HowSure: NotKnown, class: measureClass}
+	return &Suggestion{What: words.Of("measure %s", words.Join("; ", lacks...)), Why: words.Of("without it the rest cannot be told or is a guess"), HowSure: NotKnown, class: measureClass}
 }

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"dustlog/internal/units"
+	"dustlog/internal/words"
 )
 
 // Collector is the record of a dust collection as it stands under one setup. What is
@@ -158,9 +159,9 @@ func (c Collector) checkSizes() error {
 }
 
 // air is the density that readings under the record were taken in, and from what.
-func (c Collector) air() (units.Density, string) {
+func (c Collector) air() (units.Density, words.Text) {
 	if c.Altitude == 0 && c.Temperature == nil {
-		return StandardDensity, "standard air; the record tells no altitude or temperature"
+		return StandardDensity, words.Of("standard air; the record tells no altitude or temperature")
 	}
 	const room = units.Temperature(20)
 	a := Air{Temperature: room, Pressure: PressureAt(float64(c.Altitude)), Humidity: 50}
@@ -169,9 +170,9 @@ func (c Collector) air() (units.Density, string) {
 	}
 	rho, err := a.Density()
 	if err != nil {
-		return StandardDensity, "standard air: " + err.Error()
+		return StandardDensity, words.Of("standard air: %s", words.OfError(err))
 	}
-	return rho, fmt.Sprintf("%.0f m above the sea, %s, 50 %% relative humidity", float64(c.Altitude), a.Temperature)
+	return rho, words.Of("%.0f m above the sea, %s, 50 %% relative humidity", float64(c.Altitude), a.Temperature)
 }
 
 // curve is that of all blowers in standard air; nil if it is not in the record.
@@ -229,20 +230,20 @@ func (c Collector) ratedCurrent(blower string) *units.Current {
 }
 
 // missing lists what the record would need to say more.
-func (c Collector) missing() []string {
-	list := []string{}
-	add := func(lacks bool, what string) {
+func (c Collector) missing() []words.Text {
+	list := []words.Text{}
+	add := func(lacks bool, what words.Text) {
 		if lacks {
 			list = append(list, what)
 		}
 	}
-	add(len(c.Ducts) == 0, "a duct with its diameter: no flow without it")
-	add(len(c.Blowers) == 0 || c.ratedFlow() == 0, "the blower's rated flow")
-	add(len(c.Blowers) == 0 || c.Blowers[0].RatedCurrent == 0, "the motor's rated current, from its plate")
-	add(len(c.Blowers) == 0 || len(c.Blowers[0].Curve) == 0, "the blower's fan curve, as points")
-	add(c.Filter.Area == 0, "the filter's area")
-	add(c.Filter.Limit == 0, "the pressure at which the filter is to be cleaned")
-	add(c.Hood == nil, "the hood's opening and its distance from the dust")
-	add(c.Room == 0, "the room's volume")
+	add(len(c.Ducts) == 0, words.Of("a duct with its diameter: no flow without it"))
+	add(len(c.Blowers) == 0 || c.ratedFlow() == 0, words.Of("the blower's rated flow"))
+	add(len(c.Blowers) == 0 || c.Blowers[0].RatedCurrent == 0, words.Of("the motor's rated current, from its plate"))
+	add(len(c.Blowers) == 0 || len(c.Blowers[0].Curve) == 0, words.Of("the blower's fan curve, as points"))
+	add(c.Filter.Area == 0, words.Of("the filter's area"))
+	add(c.Filter.Limit == 0, words.Of("the pressure at which the filter is to be cleaned"))
+	add(c.Hood == nil, words.Of("the hood's opening and its distance from the dust"))
+	add(c.Room == 0, words.Of("the room's volume"))
 	return list
 }

@@ -1,9 +1,8 @@
 package airflow
 
 import (
-	"fmt"
-
 	"dustlog/internal/units"
+	"dustlog/internal/words"
 )
 
 // AirChanges holds what a flow would exchange against how fast dust was seen to go.
@@ -14,7 +13,7 @@ type AirChanges struct {
 	Low      *float64     `json:"measured_low_per_h"`
 	High     *float64     `json:"measured_high_per_h"`
 	Share    *float64     `json:"measured_over_computed"`
-	Answer   string       `json:"answer"`
+	Answer   words.Text   `json:"answer"`
 }
 
 // Clearance is a measured rate in 1/h with its interval; nil: not known.
@@ -27,7 +26,7 @@ func ChangesOf(q units.Flow, room units.Volume, measured *Clearance) AirChanges 
 	const secondsPerHour = 3600
 	c := AirChanges{Room: room, PerHour: float64(q) / float64(room) * secondsPerHour}
 	if measured == nil || measured.PerHour == nil || !(c.PerHour > 0) {
-		c.Answer = CannotTell + ": no clearance was measured under this setup (dustlog clearance)"
+		c.Answer = words.Of("cannot tell: no clearance was measured under this setup (dustlog clearance)")
 		return c
 	}
 	c.Measured, c.Low, c.High = measured.PerHour, measured.Low, measured.High
@@ -38,11 +37,11 @@ func ChangesOf(q units.Flow, room units.Volume, measured *Clearance) AirChanges 
 	}
 	switch {
 	case high < c.PerHour:
-		c.Answer = fmt.Sprintf("dust goes more slowly (%.1f/h) than the flow exchanges air (%.1f/h): the collector was off while it cleared, the room is badly mixed, or the air that comes back is not clean", *c.Measured, c.PerHour)
+		c.Answer = words.Of("dust goes more slowly (%.1f/h) than the flow exchanges air (%.1f/h): the collector was off while it cleared, the room is badly mixed, or the air that comes back is not clean", *c.Measured, c.PerHour)
 	case low > c.PerHour:
-		c.Answer = fmt.Sprintf("dust goes faster (%.1f/h) than the flow exchanges air (%.1f/h): settling, other filters or open doors help", *c.Measured, c.PerHour)
+		c.Answer = words.Of("dust goes faster (%.1f/h) than the flow exchanges air (%.1f/h): settling, other filters or open doors help", *c.Measured, c.PerHour)
 	default:
-		c.Answer = fmt.Sprintf("what the flow exchanges (%.1f/h) lies within what was measured", c.PerHour)
+		c.Answer = words.Of("what the flow exchanges (%.1f/h) lies within what was measured", c.PerHour)
 	}
 	return c
 }

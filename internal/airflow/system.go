@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"dustlog/internal/units"
+	"dustlog/internal/words"
 )
 
 // SystemPoint is a flow and the static pressure it took, measured together.
@@ -26,7 +27,7 @@ type System struct {
 	Exponent *float64      `json:"exponent"` // of ΔP ~ Q^b, where the flows differ enough to tell
 	ExpLow   *float64      `json:"exponent_low"`
 	ExpHigh  *float64      `json:"exponent_high"`
-	Note     string        `json:"note"`
+	Note     words.Text    `json:"note"`
 }
 
 const (
@@ -60,7 +61,7 @@ func FitSystem(points []SystemPoint) (System, error) {
 		half := distuv.StudentsT{Sigma: 1, Nu: n - 1}.Quantile(0.975) * sd / math.Sqrt(n)
 		s.Low, s.High = ptr(math.Exp(m-half)), ptr(math.Exp(m+half))
 	} else {
-		s.Note = "one point: how well k is known cannot be told"
+		s.Note = words.Of("one point: how well k is known cannot be told")
 	}
 	s.fitExponent(lnQ, lnP)
 	return s, nil
@@ -74,7 +75,7 @@ func (s *System) fitExponent(lnQ, lnP []float64) {
 	half := line.tSlope()
 	s.Exponent, s.ExpLow, s.ExpHigh = ptr(line.Slope), ptr(line.Slope-half), ptr(line.Slope+half)
 	if line.Slope-half > 2 || line.Slope+half < 2 {
-		s.Note = fmt.Sprintf("the points follow Q^%.1f (%.1f to %.1f) rather than Q²: gates or filter were not alike, or cloth takes most of the pressure", line.Slope, line.Slope-half, line.Slope+half)
+		s.Note = words.Of("the points follow Q^%.1f (%.1f to %.1f) rather than Q²: gates or filter were not alike, or cloth takes most of the pressure", line.Slope, line.Slope-half, line.Slope+half)
 	}
 }
 

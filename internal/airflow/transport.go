@@ -1,9 +1,8 @@
 package airflow
 
 import (
-	"fmt"
-
 	"dustlog/internal/units"
+	"dustlog/internal/words"
 )
 
 // TransportRange is the least velocity that ducts are designed for, so that what is in
@@ -39,7 +38,7 @@ type TransportCheck struct {
 	Low      *units.Velocity `json:"velocity_low"`
 	High     *units.Velocity `json:"velocity_high"`
 	Answer   string          `json:"answer"`
-	Why      string          `json:"why"`
+	Why      words.Text      `json:"why"`
 	Needed   units.Flow      `json:"flow_for_4000_fpm"` // through this duct
 }
 
@@ -54,13 +53,13 @@ func CheckTransport(duct string, v units.Velocity, low, high *units.Velocity, ar
 	}
 	switch {
 	case most < flour:
-		c.Answer, c.Why = TooSlow, fmt.Sprintf("below %s, the least even for wood flour: dust settles in the duct, narrows it and can burn there", flour)
+		c.Answer, c.Why = TooSlow, words.Of("below %s, the least even for wood flour: dust settles in the duct, narrows it and can burn there", flour)
 	case least >= sawdust:
-		c.Answer, c.Why = Carries, fmt.Sprintf("at or above %s, the upper end for sawdust; wet sawdust and blocks want up to %s", sawdust, TransportRanges[3].High)
+		c.Answer, c.Why = Carries, words.Of("at or above %s, the upper end for sawdust; wet sawdust and blocks want up to %s", sawdust, TransportRanges[3].High)
 	case most < sawdust:
-		c.Answer, c.Why = Slow, fmt.Sprintf("below %s, the upper end for sawdust: shavings and sawdust may settle; look into the duct", sawdust)
+		c.Answer, c.Why = Slow, words.Of("below %s, the upper end for sawdust: shavings and sawdust may settle; look into the duct", sawdust)
 	default:
-		c.Answer, c.Why = Doubtful, fmt.Sprintf("the interval reaches from below to above %s: measure more points", sawdust)
+		c.Answer, c.Why = Doubtful, words.Of("the interval reaches from below to above %s: measure more points", sawdust)
 	}
 	return c
 }

@@ -9,6 +9,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"dustlog/internal/units"
+	"dustlog/internal/words"
 )
 
 // Traverse is the mean of several points of one cross-section.
@@ -20,7 +21,7 @@ type Traverse struct {
 	Backward int             `json:"points_below_zero"`
 	Spread   *float64        `json:"spread_percent"` // standard deviation of the points over their mean
 	Uneven   bool            `json:"uneven"`
-	Note     string          `json:"note"`
+	Note     words.Text      `json:"note"`
 }
 
 // Of a single point in the middle: the mean velocity is about 0.9 of it ([OTM], from
@@ -73,9 +74,9 @@ func mean(v []units.Velocity, backward int) (Traverse, error) {
 	if len(v) == 1 {
 		low, high := ofCentreLow*v[0], v[0]
 		t.Velocity, t.Low, t.High = ofCentre*v[0], &low, &high
-		t.Note = "one point, taken for the middle of the duct: the mean is about 0.9 of it, 0.8 to 1"
+		t.Note = words.Of("one point, taken for the middle of the duct: the mean is about 0.9 of it, 0.8 to 1")
 		if backward > 0 {
-			t.Note = "the only point shows air going backwards: turn the probe, or measure elsewhere"
+			t.Note = words.Of("the only point shows air going backwards: turn the probe, or measure elsewhere")
 		}
 		return t, nil
 	}
@@ -97,11 +98,11 @@ func mean(v []units.Velocity, backward int) (Traverse, error) {
 	t.Uneven = backward > 0 || 4*fair < 3*len(x)
 	switch {
 	case backward > 0:
-		t.Note = fmt.Sprintf("%d of %d points show air going backwards, counted as no flow: measure in a straighter place", backward, len(x))
+		t.Note = words.Of("%d of %d points show air going backwards, counted as no flow: measure in a straighter place", backward, len(x))
 	case t.Uneven:
-		t.Note = fmt.Sprintf("only %d of %d points show a tenth of the highest velocity pressure: measure in a straighter place", fair, len(x))
+		t.Note = words.Of("only %d of %d points show a tenth of the highest velocity pressure: measure in a straighter place", fair, len(x))
 	case len(x) < fewPoints:
-		t.Note = fmt.Sprintf("%d points: a traverse of a round duct takes %d along each of two diameters", len(x), fewPoints/2)
+		t.Note = words.Of("%d points: a traverse of a round duct takes %d along each of two diameters", len(x), fewPoints/2)
 	}
 	return t, nil
 }

@@ -7,6 +7,7 @@ import (
 
 	"dustlog/internal/airflow"
 	"dustlog/internal/compare"
+	"dustlog/internal/words"
 )
 
 const airflowWidth = 98
@@ -14,7 +15,7 @@ const airflowWidth = 98
 func printAirflow(a *app, r airflow.Result, zone *time.Location) {
 	say := func(text string) { fmt.Fprintln(a.Stdout, wrap(text, airflowWidth, "  ")) }
 	for _, stop := range r.Stops {
-		say("STOP: " + stop)
+		say(fmt.Sprint("STOP: ", stop))
 	}
 	printRanked(a, r)
 	for _, s := range r.Setups {
@@ -27,18 +28,18 @@ func printAirflow(a *app, r airflow.Result, zone *time.Location) {
 	if r.Dust.Percent != nil {
 		say(fmt.Sprintf("%+.0f %% for each %s more, 95 %% interval %+.0f to %+.0f %%", *r.Dust.Percent, r.Dust.Step, *r.Dust.Low, *r.Dust.High))
 	}
-	say(r.Dust.Why)
+	say(r.Dust.Why.String())
 	fmt.Fprintln(a.Stdout)
 	for _, l := range r.LeftOut {
 		say(fmt.Sprintf("Left out: %s %s: %s", l.At.In(zone).Format("2006-01-02 15:04"), l.What, l.Why))
 	}
 	for _, w := range r.Warnings {
-		say("Note: " + w)
+		say(fmt.Sprint("Note: ", w))
 	}
 	for _, c := range r.Cautions {
-		say("Caution: " + c)
+		say(fmt.Sprint("Caution: ", c))
 	}
-	say("Method: " + r.Method)
+	say(fmt.Sprint("Method: ", r.Method))
 	fmt.Fprintln(a.Stdout)
 	fmt.Fprintln(a.Stdout, cautionShort)
 }
@@ -51,7 +52,7 @@ func printRanked(a *app, r airflow.Result) {
 	for i, x := range r.Ranked {
 		gain := ""
 		if x.Gain != nil {
-			gain = " (" + x.GainText() + ")"
+			gain = fmt.Sprintf(" (%s)", x.GainText())
 		}
 		fmt.Fprintln(a.Stdout, wrap(fmt.Sprintf("%d. %s%s. Why: %s. How sure: %s.", i+1, x.What, gain, x.Why, x.HowSure), airflowWidth, "  "))
 	}
@@ -95,30 +96,30 @@ func printSetupAirflow(a *app, s airflow.SetupAirflow, zone *time.Location) {
 	if s.FilterFlow != nil {
 		row("through the filter", fmt.Sprintf("%.0f m³/(m²·h)", *s.FilterFlow), "", "")
 	}
-	row("density of the air", s.Density.SI(), s.Density.US(), s.DensityFrom)
+	row("density of the air", s.Density.SI(), s.Density.US(), s.DensityFrom.String())
 	t.flush()
-	if s.Flow != nil && s.Flow.Traverse != nil && s.Flow.Traverse.Note != "" {
-		say("Traverse: " + s.Flow.Traverse.Note + ".")
+	if s.Flow != nil && s.Flow.Traverse != nil && !s.Flow.Traverse.Note.IsZero() {
+		say(fmt.Sprint("Traverse: ", s.Flow.Traverse.Note, "."))
 	}
 	for _, c := range s.Transport {
 		say(fmt.Sprintf("Duct %s: %s. It takes %s for 4000 fpm.", ductName(c.Duct), c.Why, c.Needed))
 	}
 	printFilterLoading(a, s.Filter, zone)
 	for _, m := range s.Motors {
-		say("Motor: " + m.Answer + ".")
+		say(fmt.Sprint("Motor: ", m.Answer, "."))
 	}
 	if s.Capture != nil {
-		say("Hood: " + s.Capture.Answer + ".")
+		say(fmt.Sprint("Hood: ", s.Capture.Answer, "."))
 	}
 	if s.Changes != nil {
-		say("Air changes: " + s.Changes.Answer + ".")
+		say(fmt.Sprint("Air changes: ", s.Changes.Answer, "."))
 	}
 	printSystem(a, s)
 	for _, h := range s.Hints {
 		say(fmt.Sprintf("Hint (%s): %s.", h.Source, h.Text))
 	}
 	if len(s.Missing) > 0 {
-		say("Not in the record: " + strings.Join(s.Missing, "; ") + ".")
+		say("Not in the record: " + strings.Join(words.Strings(s.Missing), "; ") + ".")
 	}
 	fmt.Fprintln(a.Stdout)
 }
@@ -145,13 +146,13 @@ func printSystem(a *app, s airflow.SetupAirflow) {
 		if y.Low != nil {
 			text += fmt.Sprintf(", k %.0f to %.0f (95 %%)", *y.Low, *y.High)
 		}
-		if y.Note != "" {
-			text += "; " + y.Note
+		if !y.Note.IsZero() {
+			text += "; " + y.Note.String()
 		}
 		fmt.Fprintln(a.Stdout, wrap(text+".", airflowWidth, "  "))
 	}
 	if f := s.Fan; f != nil {
-		text := "Blower: " + f.Answer
+		text := "Blower: " + f.Answer.String()
 		if f.Operating != nil {
 			text += fmt.Sprintf("; by the curve the system would let %s through at %s", f.Operating.Flow, f.Operating.Static)
 		}

@@ -92,9 +92,9 @@ func fanWords(s airflow.SetupAirflow) words.Text {
 		if op := s.Fan.Operating; op != nil {
 			parts = append(parts, words.Of("by the curve %s at %s", words.Number(op.Flow.String()), words.Number(op.Static.String())))
 		}
-		parts = append(parts, words.Literal(clean(s.Fan.Answer)))
-	} else if s.SystemWhy != "" {
-		parts = append(parts, words.Literal(clean(s.SystemWhy)))
+		parts = append(parts, s.Fan.Answer)
+	} else if !s.SystemWhy.IsZero() {
+		parts = append(parts, s.SystemWhy)
 	}
 	return words.Join("; ", parts...).Sentence()
 }
@@ -239,7 +239,7 @@ func withDrops(r airflow.Result) (list []airflow.SetupAirflow) {
 }
 
 func dropWords(l airflow.Loading, zone *time.Location) words.Text {
-	text := words.Of("%s: %s", upperFirst(clean(l.Answer)), clean(l.Why))
+	text := words.Of("%s: %s", airflow.AnswerText(l.Answer).Capital(), l.Why)
 	if !l.ReachedAt.IsZero() && l.Limit != nil {
 		day := func(t time.Time) words.Moment { return words.Time(t.In(zone), "2 Jan 2006") }
 		text = words.Of("%s; at %s about %s (95 %%: %s to %s)", text, words.Number(l.Limit.String()), day(l.ReachedAt), day(l.Earliest), day(l.LatestAt))
@@ -371,9 +371,9 @@ func drawDustOnFlow(r airflow.Result, o Options) *figure {
 }
 
 func dustWords(d airflow.DustOnFlow) words.Text {
-	text := words.Of("%s: %s", upperFirst(clean(d.Answer)), clean(d.Why))
+	text := words.Of("%s: %s", airflow.AnswerText(d.Answer).Capital(), d.Why)
 	if finite(d.Percent) && finite(d.Low) && finite(d.High) {
-		text = words.Of("%s: %s %% for each %s more, 95 %% interval %s to %s; %s", upperFirst(clean(d.Answer)), signed(*d.Percent), words.Number(d.Step.String()), signed(*d.Low), signed(*d.High), clean(d.Why))
+		text = words.Of("%s: %s %% for each %s more, 95 %% interval %s to %s; %s", airflow.AnswerText(d.Answer).Capital(), signed(*d.Percent), words.Number(d.Step.String()), signed(*d.Low), signed(*d.High), d.Why)
 	}
 	return words.Join("", text, words.Literal("."))
 }

@@ -14,6 +14,7 @@ import (
 	"dustlog/internal/airflow"
 	"dustlog/internal/dust"
 	"dustlog/internal/units"
+	"dustlog/internal/words"
 )
 
 // madeUpCollector is an invented collector under two setups: a filter that loads
@@ -65,10 +66,10 @@ func collectorPictures() (list []picture) {
 	lone := madeUpCollector()
 	for i := range lone.Setups {
 		s := &lone.Setups[i]
-		s.Setup, s.System, s.SystemWhy = longName, nil, longName
-		s.Filter.Readings, s.Filter.Trend, s.Filter.Limit, s.Filter.Why = s.Filter.Readings[:1], nil, nil, longName
+		s.Setup, s.System, s.SystemWhy = longName, nil, words.Literal(longName)
+		s.Filter.Readings, s.Filter.Trend, s.Filter.Limit, s.Filter.Why = s.Filter.Readings[:1], nil, nil, words.Literal(longName)
 	}
-	lone.Dust.Points, lone.Dust.Lines, lone.Dust.Why, lone.Dust.Setups = lone.Dust.Points[:1], nil, longName, []string{longName, longName + "2"}
+	lone.Dust.Points, lone.Dust.Lines, lone.Dust.Why, lone.Dust.Setups = lone.Dust.Points[:1], nil, words.Literal(longName), []string{longName, longName + "2"}
 	lone.Dust.Points[0].Setup = longName
 	add("lone", lone)
 

@@ -45,10 +45,8 @@ func airflowPart(in Input) (part, error) {
 		p.Notes = append(p.Notes, words.Of("Left out: %s %s: %s.", stamp(l.At, in.Zone), l.What, l.Why))
 	}
 	p.Notes = append(p.Notes, sentences(r.Warnings)...)
-	for _, c := range r.Cautions { // whole sentences
-		p.Notes = append(p.Notes, textOf(c))
-	}
-	p.Gloss = textOf(r.Method)
+	p.Notes = append(p.Notes, r.Cautions...) // whole sentences
+	p.Gloss = r.Method
 	var err error
 	p.Figures, err = collectorFigures(*r, in.pictures())
 	return p, err
@@ -121,13 +119,13 @@ func collectorQuantities(s airflow.SetupAirflow, zone *time.Location) (list []qu
 	}
 	for _, c := range s.Transport {
 		add(quantity{key: "velocity/" + ductName(c.Duct), label: words.Of("velocity, %s", ductText(c.Duct)), value: float64(c.Velocity), unit: "m/s", si: c.Velocity.SI(), us: c.Velocity.US(),
-			remark: words.Of("%s: %s; 4000 fpm take %s", c.Answer, c.Why, c.Needed), formula: "V = Q/A"})
+			remark: words.Of("%s: %s; 4000 fpm take %s", airflow.AnswerText(c.Answer), c.Why, c.Needed), formula: "V = Q/A"})
 	}
 	if x := s.Static; x != nil {
 		add(quantity{key: "static_pressure", label: words.Of("static pressure"), value: float64(x.Pressure), unit: "Pa", si: x.Pressure.SI(), us: x.Pressure.US(), remark: stamp(x.At, zone).Text(), formula: "as read, the latest"})
 	}
 	if x := s.Filter.Latest; x != nil {
-		remark := textOf(s.Filter.Answer)
+		remark := airflow.AnswerText(s.Filter.Answer)
 		if s.Filter.Reference != nil {
 			remark = words.Of("%s, brought to %s", remark, words.Number(s.Filter.Reference.SI()))
 		}
@@ -137,7 +135,7 @@ func collectorQuantities(s airflow.SetupAirflow, zone *time.Location) (list []qu
 		add(quantity{key: "filter_flow", label: words.Of("through the filter"), value: *s.FilterFlow, unit: "m³/(m²·h)", si: fmt.Sprintf("%.0f m³/(m²·h)", *s.FilterFlow), us: "", formula: "latest flow / area of the filter"})
 	}
 	if c := s.Capture; c != nil && c.Velocity != nil {
-		add(quantity{key: "capture_velocity", label: words.Of("in front of the hood"), value: float64(*c.Velocity), unit: "m/s", si: c.Velocity.SI(), us: c.Velocity.US(), remark: textOf(c.Answer),
+		add(quantity{key: "capture_velocity", label: words.Of("in front of the hood"), value: float64(*c.Velocity), unit: "m/s", si: c.Velocity.SI(), us: c.Velocity.US(), remark: c.Answer,
 			formula: "V = Q/(10·x² + A), with a flange over 0.75"})
 	}
 	for _, m := range s.Motors {
@@ -145,12 +143,12 @@ func collectorQuantities(s airflow.SetupAirflow, zone *time.Location) (list []qu
 			remark: words.Of("%s: %s", stamp(m.At, zone), m.Answer), formula: "as read, the latest"})
 	}
 	if c := s.Changes; c != nil {
-		add(quantity{key: "air_changes", label: words.Of("air changes by flow and room"), value: c.PerHour, unit: "1/h", si: fmt.Sprintf("%.1f 1/h", c.PerHour), remark: textOf(c.Answer), formula: "Q / volume of the room",
+		add(quantity{key: "air_changes", label: words.Of("air changes by flow and room"), value: c.PerHour, unit: "1/h", si: fmt.Sprintf("%.1f 1/h", c.PerHour), remark: c.Answer, formula: "Q / volume of the room",
 			inputs: []exposure.Given{given("volume of the room", of64(float64(c.Room)), "m³"), given("clearance measured", c.Measured, "1/h")}})
 	}
 	if f := s.Fan; f != nil && f.Operating != nil {
 		add(quantity{key: "operating_flow", label: words.Of("by the fan curve"), value: f.Operating.Flow.M3H(), unit: "m³/h", si: f.Operating.Flow.SI() + " at " + f.Operating.Static.SI(), us: f.Operating.Flow.US() + " at " + f.Operating.Static.US(),
-			remark: textOf(f.Answer), formula: "where the fan curve meets k·Q²", inputs: []exposure.Given{given("k of the system as it stands", of64(f.KNow), "Pa/(m³/s)²")}})
+			remark: f.Answer, formula: "where the fan curve meets k·Q²", inputs: []exposure.Given{given("k of the system as it stands", of64(f.KNow), "Pa/(m³/s)²")}})
 	}
 	return list
 }
@@ -193,7 +191,7 @@ func collectorNotes(s airflow.SetupAirflow, zone *time.Location) (notes []words.
 	name := setupText(s.Setup)
 	say := func(text words.Text) { notes = append(notes, words.Of("%s: %s.", name, text)) }
 	if len(s.Filter.Readings) > 0 {
-		text := words.Of("filter: %s, %s", s.Filter.Answer, s.Filter.Why)
+		text := words.Of("filter: %s, %s", airflow.AnswerText(s.Filter.Answer), s.Filter.Why)
 		if !s.Filter.ReachedAt.IsZero() {
 			day := func(t time.Time) words.Moment { return words.Time(t.In(zone), "2 January 2006") }
 			text = words.Of("%s; it reaches %s about %s (95 %%: %s to %s), if the work goes on alike", text, words.Number(s.Filter.Limit.String()), day(s.Filter.ReachedAt), day(s.Filter.Earliest), day(s.Filter.LatestAt))
@@ -205,8 +203,8 @@ func collectorNotes(s airflow.SetupAirflow, zone *time.Location) (notes []words.
 		if y.Low != nil {
 			text = words.Of("%s, k %.0f to %.0f (95 %%)", text, *y.Low, *y.High)
 		}
-		if note := textOf(y.Note); !note.IsZero() {
-			text = words.Join("; ", text, note)
+		if !y.Note.IsZero() {
+			text = words.Join("; ", text, y.Note)
 		}
 		say(text)
 	}
@@ -214,10 +212,10 @@ func collectorNotes(s airflow.SetupAirflow, zone *time.Location) (notes []words.
 		say(words.Of("blower: %s", s.Fan.Answer))
 	}
 	for _, h := range s.Hints {
-		say(words.Of("hint (%s): %s", h.Source, h.Text))
+		say(words.Of("hint (%s): %s", airflow.SourceText(h.Source), h.Text))
 	}
 	if len(s.Missing) > 0 {
-		say(words.Of("not in the record: %s", joined(s.Missing)))
+		say(words.Of("not in the record: %s", words.Join("; ", s.Missing...)))
 	}
 	return notes
 }
@@ -233,18 +231,18 @@ func dustOnFlowTable(d airflow.DustOnFlow) grid {
 	return grid{Caption: words.Of("Fine dust against flow, setups held apart: change for each %s more", d.Step), Columns: []gridColumn{
 		texts(words.Of("answer"), 1.4), numbers(words.Of("sessions"), "sessions", 0.8), numbers(words.Of("flows measured"), "measurements", 0.9),
 		numbers(words.Of("change"), "change", 1), {Head: words.Of("95 %% interval"), Width: 1.3, Right: true}, texts(words.Of("why"), 3.6)},
-		Rows: []gridRow{{"airflow/dust", []any{d.Answer, fmt.Sprint(d.Sessions), fmt.Sprint(d.Measurements), change, between, d.Why}}}}
+		Rows: []gridRow{{"airflow/dust", []any{airflow.AnswerText(d.Answer), fmt.Sprint(d.Sessions), fmt.Sprint(d.Measurements), change, between, d.Why}}}}
 }
 
 func rankedTable(r airflow.Result) grid {
 	g := grid{Caption: words.Of("What would help most, under “%s”, the most first", setupText(r.RankedIn)), Columns: []gridColumn{
 		texts(words.Of("change"), 2.4), texts(words.Of("why"), 3.6), texts(words.Of("gain"), 1.6), texts(words.Of("how sure"), 1.2)}}
 	for _, s := range r.Ranked {
-		gain := "–"
+		gain := words.Literal("–")
 		if s.Gain != nil {
 			gain = s.GainText()
 		}
-		g.Rows = append(g.Rows, gridRow{"", []any{s.What, s.Why, gain, s.HowSure}})
+		g.Rows = append(g.Rows, gridRow{"", []any{s.What, s.Why, gain, s.HowSureText()}})
 	}
 	return g
 }
@@ -261,7 +259,7 @@ func explainAirflow(in Input) []exposure.Explanation {
 		if s.Readings == 0 && s.Record == nil {
 			continue
 		}
-		density := given("density of the air, "+s.DensityFrom, of64(float64(s.Density)), "kg/m³")
+		density := given("density of the air, "+s.DensityFrom.String(), of64(float64(s.Density)), "kg/m³")
 		for _, q := range collectorQuantities(s, in.Zone) {
 			x := explainer{row: airflowID(s.Setup, q.key), base: base}
 			x.add("value", q.label.String(), q.unit, of64(q.value), q.formula, r.Method, append(q.inputs, density)...)
@@ -285,14 +283,5 @@ func firstHelp(in Input) words.Text {
 		return words.Text{}
 	}
 	s := in.Airflow.Ranked[0]
-	return words.Of("At the collector, first: %s, because %s (%s).", s.What, s.Why, s.HowSure)
-}
-
-// joined is a list of remarks in one.
-func joined[T any](list []T) words.Text {
-	parts := make([]words.Text, len(list))
-	for i, x := range list {
-		parts[i] = textOf(x)
-	}
-	return words.Join("; ", parts...)
+	return words.Of("At the collector, first: %s, because %s (%s).", s.What, s.Why, s.HowSureText())
 }

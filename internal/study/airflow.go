@@ -10,6 +10,7 @@ import (
 	"dustlog/internal/clearance"
 	"dustlog/internal/compare"
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // ErrNoEntries is where records hold no entries of the diary, as a server's copy does.
@@ -31,20 +32,20 @@ func Airflow(ctx context.Context, records Records, settings Settings, metric dus
 		return airflow.Result{}, err
 	}
 	r, err := airflowAlone(ctx, records, airflow.Input{Collectors: settings.Collectors, Setups: setups}, w)
-	r.Warnings = append(r.Warnings, "no dust was measured, so nothing can be said of airflow and dust")
+	r.Warnings = append(r.Warnings, words.Of("no dust was measured, so nothing can be said of airflow and dust"))
 	return r, err
 }
 
 // Airflow is the function of that name for an open study.
 func (s *Study) Airflow(ctx context.Context, metric dust.Channel, w Window) (airflow.Result, error) {
 	in := airflow.Input{Collectors: s.settings.Collectors, Setups: s.setups}
-	var warnings []string
+	var warnings []words.Text
 	var err error
 	if in.Clearances, err = s.clearances(ctx, metric, w); err != nil {
-		warnings = append(warnings, "clearance of the room: "+err.Error())
+		warnings = append(warnings, words.Of("clearance of the room: %s", words.OfError(err)))
 	}
 	if in.Sessions, err = s.sessionDust(ctx, metric, w); err != nil {
-		warnings = append(warnings, "fine dust by session: "+err.Error())
+		warnings = append(warnings, words.Of("fine dust by session: %s", words.OfError(err)))
 	}
 	if err := ctx.Err(); err != nil {
 		return airflow.Result{}, err

@@ -107,7 +107,7 @@ func TestAirflowWithoutDustOrDiary(t *testing.T) {
 	r, err := study.Airflow(t.Context(), d, settings(t), dust.PM25, study.Window{})
 	require.NoError(t, err)
 	require.Len(t, r.Setups, 1)
-	require.Contains(t, r.Warnings[0], "no dust was measured")
+	require.Contains(t, r.Warnings[0].String(), "no dust was measured")
 
 	_, err = study.Airflow(t.Context(), &records{}, settings(t), dust.PM25, study.Window{})
 	require.ErrorContains(t, err, "in the shop's own store only")

@@ -2,6 +2,8 @@ package words
 
 import (
 	"fmt"
+	"reflect"
+	"regexp"
 	"strings"
 
 	"golang.org/x/text/feature/plural"
@@ -76,8 +78,11 @@ func (p *Printer) Number(n Number) string {
 	if p == nil || p.printer == nil {
 		return string(n)
 	}
-	return strings.ReplaceAll(string(n), ".", p.decimal)
+	return decimalPoint.ReplaceAllString(string(n), "${1}"+p.decimal+"${2}")
 }
+
+// decimalPoint is one, not the point of an abbreviated unit.
+var decimalPoint = regexp.MustCompile(`([0-9])\.([0-9])`)
 
 // Moment is a time as the language writes it.
 func (p *Printer) Moment(m Moment) string {
@@ -124,8 +129,8 @@ type argument struct {
 // Format implements fmt.Formatter.
 func (a argument) Format(s fmt.State, verb rune) {
 	text := fmt.Sprintf(fmt.FormatString(s, verb), a.value)
-	switch a.value.(type) {
-	case float64, float32:
+	switch reflect.ValueOf(a.value).Kind() {
+	case reflect.Float64, reflect.Float32: // quantities that print with their unit, too
 		text = a.p.Number(Number(text))
 	}
 	_, _ = s.Write([]byte(text))
