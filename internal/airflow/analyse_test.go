@@ -133,7 +133,7 @@ func TestStopLines(t *testing.T) {
 	r = analyse(t, Input{Collectors: []Collector{c}, Entries: b.entries})
 	require.Len(t, r.Setups[0].Motors, 3)
 	require.Len(t, r.Stops, 2)
-	require.Contains(t, r.Stops[0], "blower first: 89 % of the rated 9.00 A, but it was 9.20 A before")
+	require.Contains(t, r.Stops[0].String(), "blower first: 89 % of the rated 9.00 A, but it was 9.20 A before")
 	require.False(t, r.Setups[0].Motors[2].Over)
 }
 

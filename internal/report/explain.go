@@ -250,7 +250,7 @@ func explainRespirator(in Input) []exposure.Explanation {
 	var out []exposure.Explanation
 	method := in.Exposure.Method.String()
 	if in.Respirator != nil {
-		method = in.Respirator.Method
+		method = in.Respirator.Method.String()
 	}
 	for _, m := range tasksOf(in) {
 		var runs []exposure.Given

@@ -74,7 +74,7 @@ func wholeReport(t *testing.T) Input {
 		Sensors: []Sensor{{Sensor: sensor, Title: "SPS30"}},
 		Airflow: collector(t, setups),
 		Cleared: []study.Cleared{{Result: cleared, Trace: trace, Falls: []study.ClearedFall{fall}}},
-		Respirator: &study.PastRespirator{Setup: "old", Method: "how", Tasks: []study.RespiratorTask{{MaskResult: r.Masks[0]}},
+		Respirator: &study.PastRespirator{Setup: "old", Method: words.Literal("how"), Tasks: []study.RespiratorTask{{MaskResult: r.Masks[0]}},
 			Clearing: []study.RespiratorClearing{{Sensor: "bench", Setup: "old", InUse: true, Minutes: of(20), MinutesUpper: of(33)}}},
 		Calibrations: []dust.Calibration{zeroCheck(t), {ID: 2, Kind: dust.FactorCalibration, Sensor: "bench", Made: monday, From: monday, To: monday, Retired: monday, RetiredWhy: "wrong filter", Numbers: "x"}},
 	}

@@ -44,7 +44,7 @@ func respiratorPart(in Input) part {
 		p.Notes = append(p.Notes, words.Of("Asks for more: %s: %s (%s).", s.Body, strings.TrimSuffix(s.Text, "."), s.Source))
 	}
 	for _, c := range in.Respirator.Cautions {
-		p.Notes = append(p.Notes, textOf(c.Text))
+		p.Notes = append(p.Notes, c.Text)
 	}
 	p.Notes = append(p.Notes, words.Of("Protection factors as of %s. %s", in.Respirator.Factors.AsOf, in.Respirator.Factors.Elsewhere))
 	return p

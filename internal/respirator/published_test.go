@@ -98,7 +98,7 @@ func TestPublishedFactorsGermany(t *testing.T) {
 		{"TH1P (powered hood or helmet, EN 12941)", 5}, {"TH2P (powered hood or helmet, EN 12941)", 20}, {"TH3P (powered hood or helmet, EN 12941)", 100},
 		{"TM3P (powered full face mask, EN 12942)", 500},
 	})
-	require.Contains(t, published(t).Elsewhere, "FFP3 counts 20 in the United Kingdom and 30 in Germany, a full face mask with P3 40 and 400")
+	require.Contains(t, published(t).Elsewhere.String(), "FFP3 counts 20 in the United Kingdom and 30 in Germany, a full face mask with P3 40 and 400")
 }
 
 // The stricter recommendations: NIOSH's Pocket Guide, wood dust, names only respirators

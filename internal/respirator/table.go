@@ -7,6 +7,8 @@ import (
 	"slices"
 	"sync"
 	"time"
+
+	"dustlog/internal/words"
 )
 
 // Class is one row of a table of assigned protection factors.
@@ -55,18 +57,18 @@ type Stricter struct {
 
 // Caution is one thing to know where it matters.
 type Caution struct {
-	ID         string `json:"id"`
-	When       string `json:"when"` // always, classes or loose dust
-	Text       string `json:"text"`
-	Source     string `json:"source"`
-	Provenance string `json:"provenance"`
+	ID         string     `json:"id"`
+	When       string     `json:"when"` // always, classes or loose dust
+	Text       words.Text `json:"text"`
+	Source     string     `json:"source"`
+	Provenance string     `json:"provenance"`
 }
 
 // Factors is everything published that the package knows, as of a month.
 type Factors struct {
 	AsOf      string     `json:"as_of"`
 	Tables    []Table    `json:"tables"`
-	Elsewhere string     `json:"elsewhere"` // why there are no more tables
+	Elsewhere words.Text `json:"elsewhere"` // why there are no more tables
 	Stricter  []Stricter `json:"stricter"`
 	Cautions  []Caution  `json:"cautions"`
 }
@@ -95,6 +97,13 @@ func parseFactors(data []byte) (Factors, error) {
 			}
 		}
 	}
+	for i := range f.Cautions {
+		c := &f.Cautions[i]
+		if c.Text = cautionText(c.ID); c.Text.IsZero() {
+			return Factors{}, fmt.Errorf("read the table of protection factors: caution %q says nothing", c.ID)
+		}
+	}
+	f.Elsewhere = elsewhere()
 	return f, nil
 }
 

@@ -9,6 +9,7 @@ import (
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
 	"dustlog/internal/respirator"
+	"dustlog/internal/words"
 )
 
 // Cleared is how dust leaves the air at one sensor, with what pictures of it need.
@@ -92,7 +93,7 @@ type PastRespirator struct {
 	Stricter []respirator.Stricter   `json:"stricter_recommendations"`
 	Factors  RespiratorFactorsSource `json:"protection_factors"`
 	Cautions []respirator.Caution    `json:"cautions"`
-	Method   string                  `json:"method"`
+	Method   words.Text              `json:"method"`
 }
 
 // PastRespirator answers from results that are known already, as of a moment.
@@ -107,7 +108,7 @@ func (s *Study) PastRespirator(r exposure.Result, cleared []Cleared, at time.Tim
 	}
 	a := PastRespirator{
 		Setup: dust.SetupAt(s.setups, at), Tasks: []RespiratorTask{}, Stricter: published.Stricter,
-		Factors: RespiratorFactorsSource{published.AsOf, published.Elsewhere}, Method: respiratorMethod,
+		Factors: RespiratorFactorsSource{published.AsOf, published.Elsewhere}, Method: respiratorMethod(),
 	}
 	a.Clearing = known.after(a.Setup)
 	for _, m := range r.Masks {

@@ -32,13 +32,13 @@ type RespiratorAnswer struct {
 	Factors  RespiratorFactorsSource `json:"protection_factors"`
 	Cautions []respirator.Caution    `json:"cautions"`
 	Warnings []words.Text            `json:"warnings"`
-	Method   string                  `json:"method"`
+	Method   words.Text              `json:"method"`
 }
 
 // RespiratorFactorsSource says what the classes were taken from.
 type RespiratorFactorsSource struct {
-	AsOf      string `json:"as_of"`
-	Elsewhere string `json:"elsewhere"`
+	AsOf      string     `json:"as_of"`
+	Elsewhere words.Text `json:"elsewhere"`
 }
 
 // RespiratorTask is the answer for one task and material from its past runs, for
@@ -84,9 +84,15 @@ const respiratorMetric = dust.PM25
 // watchedFor is how far back the readings are played to find the present state.
 const watchedFor = 4 * time.Hour
 
-const respiratorMethod = "task: mean over each run against each limit that may bear on the wood, the strictest decides; upper level: e^(ȳ + K·s) of the days' highest runs, 95 % of days with 95 % confidence (Odeh and Owen 1980), with the most that the factor leaves; " +
-	"classes: assigned protection factor ≥ hazard ratio; after work: C(t) = Cbg + (C − Cbg)·exp(−λt) with the lower limit of λ and the upper limit of Cbg; " +
-	"back: at most twice the level without work, or 5 µg/m³ above it; cannot tell counts as keep it on"
+func respiratorMethod() words.Text {
+	return words.Join("; ",
+		words.Of("task: mean over each run against each limit that may bear on the wood, the strictest decides"),
+		words.Of("upper level: e^(ȳ + K·s) of the days' highest runs, 95 %% of days with 95 %% confidence (Odeh and Owen 1980), with the most that the factor leaves"),
+		words.Of("classes: assigned protection factor ≥ hazard ratio"),
+		words.Of("after work: C(t) = Cbg + (C − Cbg)·exp(−λt) with the lower limit of λ and the upper limit of Cbg"),
+		words.Of("back: at most twice the level without work, or 5 µg/m³ above it"),
+		words.Of("cannot tell counts as keep it on"))
+}
 
 // Respirator answers the respirator question for past tasks and for now.
 func (s *Study) Respirator(ctx context.Context, q RespiratorQuestion) (RespiratorAnswer, error) {
@@ -103,7 +109,7 @@ func (s *Study) Respirator(ctx context.Context, q RespiratorQuestion) (Respirato
 		Limit: s.settings.Limit, Also: append([]exposure.Limit{}, s.settings.Also...),
 		Tasks: []RespiratorTask{}, Clearing: known.after(dust.SetupAt(s.setups, q.Now)), Outlook: []respirator.Outlook{},
 		Stricter: published.Stricter, Factors: RespiratorFactorsSource{published.AsOf, published.Elsewhere},
-		Warnings: known.warnings, Method: respiratorMethod,
+		Warnings: known.warnings, Method: respiratorMethod(),
 	}
 	if a.Now, err = s.respiratorNow(ctx, q, known); err != nil {
 		return RespiratorAnswer{}, err
