@@ -7,6 +7,7 @@ import (
 
 	"dustlog/internal/dust"
 	"dustlog/internal/units"
+	"dustlog/internal/words"
 )
 
 // GaugeKind is what was read off on the collector.
@@ -35,6 +36,27 @@ var GaugeKinds = []struct {
 	{HoodGauge, "static pressure behind the hood, in the duct", `"-1.2 in. w.g."`},
 	{FilterGauge, "pressure drop over the filter", `"450 Pa" or "1.8 in. w.g."`},
 	{CurrentGauge, "current of the blower's motor", `"8.5 A"`},
+}
+
+// Text says what kind of reading it is.
+func (k GaugeKind) Text() words.Text {
+	switch k {
+	case VelocityGauge:
+		return words.Of("velocity")
+	case VelocityPressureGauge:
+		return words.Of("velocity-pressure")
+	case FlowGauge:
+		return words.Of("flow")
+	case StaticGauge:
+		return words.Of("static-pressure")
+	case HoodGauge:
+		return words.Of("hood-static-pressure")
+	case FilterGauge:
+		return words.Of("filter-drop")
+	case CurrentGauge:
+		return words.Of("current")
+	}
+	return words.Literal(string(k))
 }
 
 // Gauge is one reading off the collector.

@@ -159,11 +159,11 @@ func (l *Loading) fit(first time.Time, days, drops []float64) {
 	}
 	switch {
 	case line.Slope-half > 0:
-		l.Answer, l.Why = Rising, words.Of("the drop at one flow rises by %s a week (95 %% interval %s to %s), from %d readings", *l.PerWeek, l.PerWeekLow.SI(), l.PerWeekHi.SI(), len(drops))
+		l.Answer, l.Why = Rising, words.Of("the drop at one flow rises by %s a week (95 %% interval %s to %s), from %d readings", *l.PerWeek, words.Number(l.PerWeekLow.SI()), words.Number(l.PerWeekHi.SI()), len(drops))
 	case line.Slope+half < 0:
 		l.Answer, l.Why = Falling, words.Of("the drop at one flow falls: the filter was cleaned in between, leaks, or the gauge's hose came off; look")
 	default:
-		l.Answer, l.Why = NotRising, words.Of("the interval of the rise holds zero (%s to %s a week): no rise is shown, which is not the same as no rise", l.PerWeekLow.SI(), l.PerWeekHi.SI())
+		l.Answer, l.Why = NotRising, words.Of("the interval of the rise holds zero (%s to %s a week): no rise is shown, which is not the same as no rise", words.Number(l.PerWeekLow.SI()), words.Number(l.PerWeekHi.SI()))
 	}
 	if slope, robust := line.Slope, float64(*l.Robust)/7; math.Abs(slope-robust) > half {
 		l.Why = words.Of("%s; the median of all pairs' slopes says %s a week: single readings pull the line, check them", l.Why, *l.Robust)

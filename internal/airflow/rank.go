@@ -163,7 +163,7 @@ func (r *Result) suggestFlow() *Suggestion {
 	if r.Dust.Answer != LessDust {
 		return nil
 	}
-	return &Suggestion{What: words.Of("more flow"), Why: words.Of("fine dust was %.0f %% lower for each %s more (95 %% interval %.0f to %.0f %%), %s", -*r.Dust.Percent, r.Dust.Step.US(), -*r.Dust.High, -*r.Dust.Low, r.Dust.Why),
+	return &Suggestion{What: words.Of("more flow"), Why: words.Of("fine dust was %.0f %% lower for each %s more (95 %% interval %.0f to %.0f %%), %s", -*r.Dust.Percent, words.Number(r.Dust.Step.US()), -*r.Dust.High, -*r.Dust.Low, r.Dust.Why),
 		Gain: ptr(-*r.Dust.Percent), GainOf: words.Of("less fine dust for each 100 cfm more"), HowSure: MeasuredOnly, class: figureClass}
 }
 

@@ -46,10 +46,9 @@ while the collector is writing.
 
 With exactly two setups in the store they are compared without being named.
 
---lang de writes it in German: headings, tables, answers on the respirator,
-findings, cautions, method. What the comparison, the collector and the fall of
-the dust after work say in whole sentences, the pictures, and tables quoted from
-their source are still English. Results in a bundle are English in any language.`,
+--lang de writes it in German, pictures too. What is quoted from a source (limits,
+protection factors, sensors), what was noted with a calibration, and the IDs of
+results stay English. Results in a bundle are English in any language.`,
 		Example: `  dustlog report --before "old filter" --after "new filter" --out week.html
   dustlog report --pdf week.pdf
   dustlog report --from 2026-03-02 --to 2026-03-13 --limit uk-hard --bundle week.zip`,
@@ -154,7 +153,7 @@ func gather(ctx context.Context, a *app, cfg config.Config, s *study.Study, reco
 		return in, err
 	}
 	if in.Words.Tag() != "en" {
-		a.remark("sentences of the comparison, the collector and the falls after work, pictures and quoted tables are still in English")
+		a.remark("what is quoted from a source, what was noted with a calibration, and the IDs of results are in English")
 	}
 	if in.Shop == "" {
 		in.Shop = "Workshop"

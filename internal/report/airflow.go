@@ -48,7 +48,7 @@ func airflowPart(in Input) (part, error) {
 	p.Notes = append(p.Notes, r.Cautions...) // whole sentences
 	p.Gloss = r.Method
 	var err error
-	p.Figures, err = collectorFigures(*r, in.pictures())
+	p.Figures, err = collectorFigures(*r, in.pictureOptions())
 	return p, err
 }
 
@@ -96,7 +96,7 @@ type quantity struct {
 	label   words.Text
 	value   float64 // in unit
 	unit    string
-	si, us  string
+	si, us  words.Text
 	remark  words.Text
 	formula string
 	inputs  []exposure.Given
@@ -106,11 +106,11 @@ type quantity struct {
 func collectorQuantities(s airflow.SetupAirflow, zone *time.Location) (list []quantity) {
 	add := func(q quantity) { list = append(list, q) }
 	if f := s.Flow; f != nil {
-		remark := words.Of("%s, by %s", stamp(f.At, zone), words.Literal(string(f.From)))
+		remark := words.Of("%s, by %s", stamp(f.At, zone), f.From.Text())
 		if f.Low != nil && f.High != nil {
 			remark = words.Of("%s; %s to %s by the spread of the points", remark, words.Number(f.Low.SI()), words.Number(f.High.SI()))
 		}
-		q := quantity{key: "flow", label: words.Of("flow, %s", ductText(f.Duct)), value: f.Flow.M3H(), unit: "m³/h", si: f.Flow.SI(), us: f.Flow.US(), remark: remark,
+		q := quantity{key: "flow", label: words.Of("flow, %s", ductText(f.Duct)), value: f.Flow.M3H(), unit: "m³/h", si: words.Number(f.Flow.SI()).Text(), us: words.Number(f.Flow.US()).Text(), remark: remark,
 			formula: "Q = V·A; V = √(2·VP/ρ) where a pitot tube was read"}
 		if f.Velocity != nil {
 			q.inputs = append(q.inputs, given("velocity, m/s", of64(float64(*f.Velocity)), "m/s"))
@@ -118,39 +118,44 @@ func collectorQuantities(s airflow.SetupAirflow, zone *time.Location) (list []qu
 		add(q)
 	}
 	for _, c := range s.Transport {
-		add(quantity{key: "velocity/" + ductName(c.Duct), label: words.Of("velocity, %s", ductText(c.Duct)), value: float64(c.Velocity), unit: "m/s", si: c.Velocity.SI(), us: c.Velocity.US(),
+		add(quantity{key: "velocity/" + ductName(c.Duct), label: words.Of("velocity, %s", ductText(c.Duct)), value: float64(c.Velocity), unit: "m/s", si: words.Number(c.Velocity.SI()).Text(), us: words.Number(c.Velocity.US()).Text(),
 			remark: words.Of("%s: %s; 4000 fpm take %s", airflow.AnswerText(c.Answer), c.Why, c.Needed), formula: "V = Q/A"})
 	}
 	if x := s.Static; x != nil {
-		add(quantity{key: "static_pressure", label: words.Of("static pressure"), value: float64(x.Pressure), unit: "Pa", si: x.Pressure.SI(), us: x.Pressure.US(), remark: stamp(x.At, zone).Text(), formula: "as read, the latest"})
+		add(quantity{key: "static_pressure", label: words.Of("static pressure"), value: float64(x.Pressure), unit: "Pa", si: words.Number(x.Pressure.SI()).Text(), us: words.Number(x.Pressure.US()).Text(), remark: stamp(x.At, zone).Text(), formula: "as read, the latest"})
 	}
 	if x := s.Filter.Latest; x != nil {
 		remark := airflow.AnswerText(s.Filter.Answer)
 		if s.Filter.Reference != nil {
 			remark = words.Of("%s, brought to %s", remark, words.Number(s.Filter.Reference.SI()))
 		}
-		add(quantity{key: "filter_drop", label: words.Of("filter's pressure drop"), value: float64(*x), unit: "Pa", si: x.SI(), us: x.US(), remark: remark, formula: "the latest reading, times reference flow over its flow"})
+		add(quantity{key: "filter_drop", label: words.Of("filter's pressure drop"), value: float64(*x), unit: "Pa", si: words.Number(x.SI()).Text(), us: words.Number(x.US()).Text(), remark: remark, formula: "the latest reading, times reference flow over its flow"})
 	}
 	if s.FilterFlow != nil {
-		add(quantity{key: "filter_flow", label: words.Of("through the filter"), value: *s.FilterFlow, unit: "m³/(m²·h)", si: fmt.Sprintf("%.0f m³/(m²·h)", *s.FilterFlow), us: "", formula: "latest flow / area of the filter"})
+		add(quantity{key: "filter_flow", label: words.Of("through the filter"), value: *s.FilterFlow, unit: "m³/(m²·h)", si: words.Of("%.0f m³/(m²·h)", *s.FilterFlow), formula: "latest flow / area of the filter"})
 	}
 	if c := s.Capture; c != nil && c.Velocity != nil {
-		add(quantity{key: "capture_velocity", label: words.Of("in front of the hood"), value: float64(*c.Velocity), unit: "m/s", si: c.Velocity.SI(), us: c.Velocity.US(), remark: c.Answer,
+		add(quantity{key: "capture_velocity", label: words.Of("in front of the hood"), value: float64(*c.Velocity), unit: "m/s", si: words.Number(c.Velocity.SI()).Text(), us: words.Number(c.Velocity.US()).Text(), remark: c.Answer,
 			formula: "V = Q/(10·x² + A), with a flange over 0.75"})
 	}
 	for _, m := range s.Motors {
-		add(quantity{key: strings.TrimSuffix("current/"+m.Blower, "/"), label: motorText(m.Blower), value: float64(m.Current), unit: "A", si: m.Current.String(),
+		add(quantity{key: strings.TrimSuffix("current/"+m.Blower, "/"), label: motorText(m.Blower), value: float64(m.Current), unit: "A", si: words.Number(m.Current.String()).Text(),
 			remark: words.Of("%s: %s", stamp(m.At, zone), m.Answer), formula: "as read, the latest"})
 	}
 	if c := s.Changes; c != nil {
-		add(quantity{key: "air_changes", label: words.Of("air changes by flow and room"), value: c.PerHour, unit: "1/h", si: fmt.Sprintf("%.1f 1/h", c.PerHour), remark: c.Answer, formula: "Q / volume of the room",
+		add(quantity{key: "air_changes", label: words.Of("air changes by flow and room"), value: c.PerHour, unit: "1/h", si: words.Of("%.1f 1/h", c.PerHour), remark: c.Answer, formula: "Q / volume of the room",
 			inputs: []exposure.Given{given("volume of the room", of64(float64(c.Room)), "m³"), given("clearance measured", c.Measured, "1/h")}})
 	}
 	if f := s.Fan; f != nil && f.Operating != nil {
-		add(quantity{key: "operating_flow", label: words.Of("by the fan curve"), value: f.Operating.Flow.M3H(), unit: "m³/h", si: f.Operating.Flow.SI() + " at " + f.Operating.Static.SI(), us: f.Operating.Flow.US() + " at " + f.Operating.Static.US(),
+		add(quantity{key: "operating_flow", label: words.Of("by the fan curve"), value: f.Operating.Flow.M3H(), unit: "m³/h", si: pointText(f.Operating.Flow.SI(), f.Operating.Static.SI()), us: pointText(f.Operating.Flow.US(), f.Operating.Static.US()),
 			remark: f.Answer, formula: "where the fan curve meets k·Q²", inputs: []exposure.Given{given("k of the system as it stands", of64(f.KNow), "Pa/(m³/s)²")}})
 	}
 	return list
+}
+
+// pointText is a point of a fan curve. (The key is another than that of a level at a time.)
+func pointText(flow, static string) words.Text {
+	return words.Of("%[1]s at %[2]s", words.Number(flow), words.Number(static))
 }
 
 func of64(x float64) *float64 { return &x }
@@ -181,7 +186,7 @@ func collectorTable(s airflow.SetupAirflow, zone *time.Location) grid {
 	g := grid{Caption: words.Of("Under “%s”: %d reading(s) off the collector", setupText(s.Setup), s.Readings), Columns: []gridColumn{
 		texts(words.Of("what"), 1.8), numbers(words.Of("SI"), "value", 1.5), {Head: words.Of("US"), Width: 1.5, Right: true}, texts(words.Of("remark"), 4.6)}}
 	for _, q := range collectorQuantities(s, zone) {
-		g.Rows = append(g.Rows, gridRow{airflowID(s.Setup, q.key), []any{q.label, words.Number(q.si), words.Number(q.us), q.remark}})
+		g.Rows = append(g.Rows, gridRow{airflowID(s.Setup, q.key), []any{q.label, q.si, q.us, q.remark}})
 	}
 	return g
 }

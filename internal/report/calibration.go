@@ -170,8 +170,8 @@ func fromSettings(r exposure.Result) (out []settingsFactor) {
 func calibrationFigures(in Input, p *part) error {
 	for _, c := range in.CalibrationPictures.Beside {
 		d := plots.SideBySideData{Collocation: c.Collocation, Means: c.Means, Zone: in.Zone}
-		f, err := draw(figure{ID: fmt.Sprintf("beside-%d", c.ID), Title: words.Of("Sensors side by side, calibration %d", c.ID), Alt: plots.AltTextSideBySide(d, in.pictures()),
-			Caption: words.Of("Each mark is a mean of both sensors over the same time.")}, in.pictures(), func(w io.Writer, o plots.Options) error { return plots.SideBySide(w, d, o) })
+		f, err := draw(figure{ID: fmt.Sprintf("beside-%d", c.ID), Title: words.Of("Sensors side by side, calibration %d", c.ID), Alt: plots.AltTextSideBySide(d, in.pictureOptions()),
+			Caption: words.Of("Each mark is a mean of both sensors over the same time.")}, in.pictureOptions(), func(w io.Writer, o plots.Options) error { return plots.SideBySide(w, d, o) })
 		if err != nil {
 			return err
 		}
@@ -179,8 +179,8 @@ func calibrationFigures(in Input, p *part) error {
 	}
 	for _, c := range in.CalibrationPictures.Factors {
 		d := plots.FactorData{Fit: c.Fit, Sensor: c.Record.Sensor, Samples: c.Samples}
-		f, err := draw(figure{ID: fmt.Sprintf("factor-%d", c.Record.ID), Title: words.Of("Filter samples, calibration %d", c.Record.ID), Alt: plots.AltTextFactorScatter(d, in.pictures()),
-			Caption: words.Of("The factor is the line; the band is where one new shift may lie.")}, in.pictures(), func(w io.Writer, o plots.Options) error { return plots.FactorScatter(w, d, o) })
+		f, err := draw(figure{ID: fmt.Sprintf("factor-%d", c.Record.ID), Title: words.Of("Filter samples, calibration %d", c.Record.ID), Alt: plots.AltTextFactorScatter(d, in.pictureOptions()),
+			Caption: words.Of("The factor is the line; the band is where one new shift may lie.")}, in.pictureOptions(), func(w io.Writer, o plots.Options) error { return plots.FactorScatter(w, d, o) })
 		if err != nil {
 			return err
 		}

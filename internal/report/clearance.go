@@ -32,7 +32,7 @@ func clearancePart(in Input) (part, error) {
 				num("%.2f", s.NextLow), num("%.1f", s.HalfLifeMinutes), num("%.1f", s.Background), s.Why}})
 		}
 		p.Notes = append(p.Notes, sentences(c.Warnings)...)
-		f, ok, err := clearanceFigure(c, in.pictures())
+		f, ok, err := clearanceFigure(c, in.pictureOptions())
 		if err != nil {
 			return p, err
 		}

@@ -15,8 +15,8 @@ import (
 	"dustlog/internal/words"
 )
 
-// pictures says how the report's pictures are drawn.
-func (in Input) pictures() plots.Options {
+// pictureOptions says how the report's pictures are drawn.
+func (in Input) pictureOptions() plots.Options {
 	return plots.Options{Format: plots.SVG, Zone: in.Zone, Words: in.Words}
 }
 
@@ -41,13 +41,13 @@ func draw(f figure, o plots.Options, paint func(io.Writer, plots.Options) error)
 func evidence(in Input) ([]figure, error) {
 	var wanted []func() (figure, error)
 	if r := in.Compare; r != nil && len(r.Sessions) > 0 {
-		wanted = append(wanted, comparison(*r, in.pictures())...)
+		wanted = append(wanted, comparison(*r, in.pictureOptions())...)
 	}
 	if person := breathingZone(in.Exposure); len(person.Shifts) > 0 && len(person.Tasks) > 0 {
-		wanted = append(wanted, taskDose(person, in.pictures()))
+		wanted = append(wanted, taskDose(person, in.pictureOptions()))
 	}
 	for i, d := range in.Weeks {
-		wanted = append(wanted, week(i, d, in.pictures()))
+		wanted = append(wanted, week(i, d, in.pictureOptions()))
 	}
 	var figures []figure
 	for _, make := range wanted {
@@ -114,8 +114,8 @@ func days(in Input, groups []exposure.GroupResult) ([]figure, error) {
 	if len(drawn) == 0 {
 		return nil, nil
 	}
-	f, err := draw(figure{ID: "days-as-group", Title: words.Of("Shifts and what other days may bring"), Alt: plots.AltTextProbability(drawn, in.pictures()),
-		Caption: words.Of("Each mark is a shift. The steeper the line, the more the days differ.")}, in.pictures(),
+	f, err := draw(figure{ID: "days-as-group", Title: words.Of("Shifts and what other days may bring"), Alt: plots.AltTextProbability(drawn, in.pictureOptions()),
+		Caption: words.Of("Each mark is a shift. The steeper the line, the more the days differ.")}, in.pictureOptions(),
 		func(w io.Writer, o plots.Options) error { return plots.Probability(w, drawn, o) })
 	return []figure{f}, err
 }
@@ -132,9 +132,9 @@ func traceTitle(d plots.TraceData) words.Text {
 func traces(in Input) ([]figure, error) {
 	var figures []figure
 	for i, d := range in.Traces {
-		f, err := draw(figure{ID: fmt.Sprintf("trace-%d", i+1), Title: traceTitle(d), Alt: plots.AltTextShiftTrace(d, in.pictures()),
+		f, err := draw(figure{ID: fmt.Sprintf("trace-%d", i+1), Title: traceTitle(d), Alt: plots.AltTextShiftTrace(d, in.pictureOptions()),
 			Caption: words.Of("%s, sensor “%s” (%s), one reading about every second; heavy line: mean of the 15 minutes before. Gaps are gaps.",
-				exposure.ChannelText(d.Series.Channel), d.Shift.Sensor, exposure.PositionText(d.Shift.Position))}, in.pictures(),
+				exposure.ChannelText(d.Series.Channel), d.Shift.Sensor, exposure.PositionText(d.Shift.Position))}, in.pictureOptions(),
 			func(w io.Writer, o plots.Options) error { return plots.ShiftTrace(w, d, o) })
 		if err != nil {
 			return nil, err
