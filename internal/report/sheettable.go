@@ -42,19 +42,30 @@ const cellPad = 1.3
 // cells would run over several lines, the more the longer they are; if nothing runs
 // over, by the columns' shares. Words that together are too long are broken after all.
 func (s *sheet) widths(columns []column, rows [][]string) []float64 {
+	// IDs stay on one line, unless long sentences would be left with a narrow column.
+	const longestID, crowded = 36.0, 0.2 * textWidth
+	widths, left := s.widthsWith(columns, rows, longestID)
+	if left < crowded {
+		widths, _ = s.widthsWith(columns, rows, longestID/2)
+	}
+	return widths
+}
+
+// widthsWith also tells how much the longest words left over.
+func (s *sheet) widthsWith(columns []column, rows [][]string, longestID float64) (widths []float64, left float64) {
 	least, whole := make([]float64, len(columns)), make([]float64, len(columns))
 	total, wish, shares := 0.0, 0.0, 0.0
 	for i, c := range columns {
 		for k, row := range rows {
-			l, w := s.cellWidth(row[i], k == 0)
+			l, w := s.cellWidth(row[i], k == 0, longestID)
 			least[i], whole[i] = max(least[i], l), max(whole[i], w)
 		}
 		total += least[i]
 		wish += whole[i] - least[i]
 		shares += c.width
 	}
-	widths := make([]float64, len(columns))
-	left := textWidth - total
+	widths = make([]float64, len(columns))
+	left = textWidth - total
 	for i, c := range columns {
 		switch {
 		case left < 0:
@@ -65,12 +76,13 @@ func (s *sheet) widths(columns []column, rows [][]string) []float64 {
 			widths[i] = whole[i] + (left-wish)*c.width/shares
 		}
 	}
-	return widths
+	return widths, left
 }
 
-// cellWidth is what a cell needs for its longest word, and for all in one line.
-func (s *sheet) cellWidth(cell string, head bool) (least, whole float64) {
-	const around, longestID = 2*cellPad + 0.5, 36.0
+// cellWidth is what a cell needs for its longest word and an ID that is no longer than
+// given, and for all in one line.
+func (s *sheet) cellWidth(cell string, head bool, longestID float64) (least, whole float64) {
+	const around = 2*cellPad + 0.5
 	text, id, _ := strings.Cut(cell, idMark)
 	s.font("sans", "", smallSize, inkColour)
 	if head {
