@@ -58,7 +58,7 @@ func groupOf(setup string, limit float64, values ...float64) exposure.GroupResul
 	for i, v := range values {
 		list = append(list, group.Value{Label: day.AddDate(0, 0, i).Format(time.DateOnly), MgM3: v})
 	}
-	return exposure.GroupResult{Sensor: "bench-1", Position: dust.BreathingZone, Setup: setup, Values: words.Literal("the sensor's own reading, mean over 8 h"), Summary: group.Summarise(list, limit, group.Options{})}
+	return exposure.GroupResult{Sensor: "bench-1", Position: dust.BreathingZone, Setup: setup, Values: words.Join(", ", words.Of("the sensor's own reading"), words.Literal("mean over 8 h")), Summary: group.Summarise(list, limit, group.Options{})}
 }
 
 // madeUpSideBySide is two sensors beside a reference for three hours.

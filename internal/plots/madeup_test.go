@@ -86,17 +86,19 @@ func madeUpComparison() compare.Result {
 		}
 		r.Sessions = append(r.Sessions, s)
 	}
-	coarse := "indicative: many optical sensors work out coarse dust from the fine signal"
+	var none words.Text
+	coarse := words.Of("indicative: many optical sensors work out coarse dust from the fine signal")
 	for i, x := range []struct {
-		label, unit, note string
-		before, ratio     float64
+		label, unit   string
+		note          words.Text
+		before, ratio float64
 	}{
-		{"PM1", "µg/m³", "", 120, 0.55}, {"PM2.5", "µg/m³", "", 210, 0.42}, {"PM10", "µg/m³", coarse, 320, 0.3},
-		{"0.3–0.5 µm", "1/cm³", "", 2600, 0.62}, {"0.5–1 µm", "1/cm³", "", 900, 0.5}, {"1–2.5 µm", "1/cm³", "", 160, 0.41},
+		{"PM1", "µg/m³", none, 120, 0.55}, {"PM2.5", "µg/m³", none, 210, 0.42}, {"PM10", "µg/m³", coarse, 320, 0.3},
+		{"0.3–0.5 µm", "1/cm³", none, 2600, 0.62}, {"0.5–1 µm", "1/cm³", none, 900, 0.5}, {"1–2.5 µm", "1/cm³", none, 160, 0.41},
 		{"2.5–5 µm", "1/cm³", coarse, 12, 0.28}, {"5–10 µm", "1/cm³", coarse, 1.9, 0.22}, {"> 10 µm", "1/cm³", coarse, 0.4, 0.3},
 	} {
 		w := math.Exp(0.3 + 0.08*float64(i))
-		r.Bins = append(r.Bins, compare.Effect{Label: words.Literal(x.label), Unit: x.unit, Note: words.Literal(x.note), Before: ptr(x.before), After: ptr(x.before * x.ratio),
+		r.Bins = append(r.Bins, compare.Effect{Label: words.Number(x.label).Text(), Unit: x.unit, Note: x.note, Before: ptr(x.before), After: ptr(x.before * x.ratio),
 			Ratio: ptr(x.ratio), CILow: ptr(x.ratio / w), CIHigh: ptr(x.ratio * w)})
 	}
 	return r
