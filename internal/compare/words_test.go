@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 
 	"github.com/stretchr/testify/require"
 )
@@ -68,4 +69,22 @@ func TestTypography(t *testing.T) {
 		}
 	}
 	require.Contains(t, s.compare().Why.String(), "under “new hood” than under “old hood”")
+}
+
+// The whole sentences of a comparison, with decimal commas. The numbers are those of
+// case welch1, a reference value.
+func TestAComparisonInGerman(t *testing.T) {
+	say, err := words.In("de")
+	require.NoError(t, err)
+	s := newShop(t)
+	s.blocks(welchOld, welchNew)
+	res := s.compare()
+	require.Equal(t, "PM2,5 war unter „new hood“ um 60 % niedriger als unter „old hood“, Grundlage: 5 Arbeitsabschnitte vorher und 5 nachher (95-%-Intervall: um 31 bis 77 % niedriger). "+
+		"Auch das vorsichtige Ende des Intervalls erreicht die kleinste Minderung, die als wesentlich festgelegt ist (30 %).", say.Text(res.Why))
+	require.Equal(t, "genug gemindert", say.Text(res.Verdict.Text()))
+	require.Contains(t, say.Text(res.Caution), "Ein Block vorher, einer nachher")
+	require.Contains(t, say.Text(res.Method), "Intervall nach Welchs t 95 %")
+	for _, text := range append(res.Warnings, res.DesignWhy, res.PrimaryWhy, res.Method) {
+		require.NotRegexp(t, `\b(the|of|and|with|sessions)\b`, say.Text(text))
+	}
 }
