@@ -12,6 +12,7 @@ import (
 	"dustlog/internal/exposure"
 	"dustlog/internal/plots"
 	"dustlog/internal/study"
+	"dustlog/internal/words"
 )
 
 func newPlotWeek(a *app) *cobra.Command {
@@ -64,7 +65,7 @@ func runPlotWeek(cmd *cobra.Command, a *app, o plotOptions) error {
 
 func weekData(q study.Quarters, limit exposure.Limit) plots.WeekData {
 	return plots.WeekData{Sensor: q.Sensor, Channel: q.Channel, From: q.From, To: q.To, Means: q.Means,
-		LimitMgM3: limit.MgM3, LimitLabel: "limit " + limit.ID, LimitAveraging: string(limit.Averaging)}
+		LimitMgM3: limit.MgM3, LimitLabel: words.Of("limit %s", limit.ID), LimitAveraging: string(limit.Averaging)}
 }
 
 // span is the time from a sensor's first reading to its last; ok is false if it has

@@ -47,8 +47,8 @@ while the collector is writing.
 With exactly two setups in the store they are compared without being named.
 
 --lang de writes it in German, pictures too. What is quoted from a source (limits,
-protection factors, sensors), what was noted with a calibration, and the IDs of
-results stay English. Results in a bundle are English in any language.`,
+protection factors, sensors), what was recorded (events, calibrations), and the IDs
+of results stay English. Results in a bundle are English in any language.`,
 		Example: `  dustlog report --before "old filter" --after "new filter" --out week.html
   dustlog report --pdf week.pdf
   dustlog report --from 2026-03-02 --to 2026-03-13 --limit uk-hard --bundle week.zip`,
@@ -153,7 +153,7 @@ func gather(ctx context.Context, a *app, cfg config.Config, s *study.Study, reco
 		return in, err
 	}
 	if in.Words.Tag() != "en" {
-		a.remark("what is quoted from a source, what was noted with a calibration, and the IDs of results are in English")
+		a.remark("what is quoted from a source, what was recorded (events, calibrations), and the IDs of results are in English")
 	}
 	if in.Shop == "" {
 		in.Shop = "Workshop"
@@ -285,13 +285,13 @@ func tracesFor(ctx context.Context, s *study.Study, in *report.Input) error {
 }
 
 func traceData(t study.Trace, limit exposure.Limit) plots.TraceData {
-	title := "Shift of " + t.Shift.Date
+	title := words.Of("Shift of %s", words.Day(t.Shift.Date))
 	if t.Shift.Setup != "" {
-		title += ", " + t.Shift.Setup
+		title = words.Of("Shift of %s, %s", words.Day(t.Shift.Date), t.Shift.Setup)
 	}
 	return plots.TraceData{
 		Title: title, Shift: t.Shift, Series: t.Series, Mean15: t.Mean15, Tasks: t.Tasks,
-		LimitMgM3: limit.MgM3, LimitLabel: "limit " + limit.ID, LimitAveraging: string(limit.Averaging),
+		LimitMgM3: limit.MgM3, LimitLabel: words.Of("limit %s", limit.ID), LimitAveraging: string(limit.Averaging),
 	}
 }
 

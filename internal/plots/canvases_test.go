@@ -10,6 +10,8 @@ import (
 	"github.com/stretchr/testify/require"
 	"gonum.org/v1/plot/font"
 	"gonum.org/v1/plot/vg"
+
+	"dustlog/internal/words"
 )
 
 // pageOf unpacks the drawing commands of a PDF's only page.
@@ -34,7 +36,7 @@ func TestPDFTexts(t *testing.T) {
 	require.NotContains(t, page, "µ")
 
 	d := shortShift()
-	d.Title = "Łódź ≥ 5" // Ł and ≥ are not in Windows-1252
+	d.Title = words.Literal("Łódź ≥ 5") // Ł and ≥ are not in Windows-1252
 	b.Reset()
 	require.NoError(t, ShiftTrace(&b, d, Options{Format: PDF}))
 	other := pageOf(t, b.Bytes())

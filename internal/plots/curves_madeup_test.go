@@ -133,7 +133,7 @@ func madeUpLoading() efficiency.Result {
 // madeUpQuarters is n days of work from eight to five with a lunch break.
 func madeUpQuarters(n int, height float64) WeekData {
 	d := WeekData{Sensor: dust.Sensor{Name: "bench-1", Model: "PMS5003", Position: dust.BreathingZone}, Channel: dust.PM25,
-		LimitMgM3: 0.3, LimitLabel: "limit", LimitAveraging: "8 h"}
+		LimitMgM3: 0.3, LimitLabel: words.Literal("limit"), LimitAveraging: "8 h"}
 	first := time.Date(2026, time.March, 2, 0, 0, 0, 0, zone)
 	d.From, d.To = first, first.AddDate(0, 0, n)
 	for i := range n {
@@ -246,7 +246,7 @@ func curvePictures() []picture {
 	one.Means = one.Means[:1]
 	zero := madeUpQuarters(3, 0)
 	odd := madeUpQuarters(2, 1e9)
-	odd.Sensor.Name, odd.LimitLabel = longName, longName
+	odd.Sensor.Name, odd.LimitLabel = longName, words.Literal(longName)
 	odd.Means[1].MgM3, odd.Means[2].MgM3 = math.NaN(), -1
 	night := madeUpQuarters(2, 0.2)
 	for h := range 24 {

@@ -79,9 +79,9 @@ func tracePictures() []picture {
 	crowd := usual
 	crowd.Tasks = busyDay(150)
 	long := usual
-	long.Title = longName
+	long.Title = words.Literal(longName)
 	long.Tasks = []dust.Task{{Name: longName, Material: longName, Start: day, Stop: day.Add(time.Hour)}, {Name: strings.Repeat("W", 300), Start: day.Add(time.Hour)}}
-	long.LimitLabel = longName
+	long.LimitLabel = words.Literal(longName)
 	overlap := usual
 	overlap.Tasks = []dust.Task{
 		{Name: "turning", Person: "a", Start: day, Stop: day.Add(3 * time.Hour)}, {Name: "sanding", Person: "b", Start: day.Add(time.Hour), Stop: day.Add(2 * time.Hour)},
@@ -150,7 +150,7 @@ func madeUpWeek(every time.Duration) TraceData {
 		}
 		_ = s.Append(t, math.Round(v*10)/10, 0)
 	}
-	return TraceData{Series: s, LimitMgM3: 5, LimitLabel: "limit", LimitAveraging: "8 h"}
+	return TraceData{Series: s, LimitMgM3: 5, LimitLabel: words.Literal("limit"), LimitAveraging: "8 h"}
 }
 
 func oddComparisons() map[string]compare.Result {

@@ -14,6 +14,7 @@ import (
 
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 var update = flag.Bool("update", false, "write the golden pictures anew; look at them before committing")
@@ -43,7 +44,7 @@ func shortShift() TraceData {
 			MinutesExcluded: map[string]float64{"warm_up": 2}, TWA8h: ptr(0.0031), Finding: exposure.CannotTell},
 		Series: s, Mean15: []MeanPoint{{At: minute(27), MgM3: 0.06}, {At: minute(28), MgM3: 0.064}, {At: minute(29), MgM3: 0.07}},
 		Tasks:     []dust.Task{{Name: "sawing", Material: "oak", Start: minute(3), Stop: minute(11)}, {Name: "sweeping", Start: minute(20), Stop: minute(21)}},
-		LimitMgM3: 0.3, LimitLabel: "limit for <quartz> & co", LimitAveraging: "8 h",
+		LimitMgM3: 0.3, LimitLabel: words.Literal("limit for <quartz> & co"), LimitAveraging: "8 h",
 	}
 }
 

@@ -70,7 +70,7 @@ func madeUpShift(seed uint64, every time.Duration) TraceData {
 	return TraceData{
 		Shift: exposure.ShiftResult{Date: "2026-03-02", Start: day, End: end, Sensor: "bench-1", Position: dust.BreathingZone,
 			Minutes: 510, MinutesMeasured: 465, MinutesExcluded: map[string]float64{"warm_up": 5}, TWA8h: ptr(0.1342), Max15min: ptr(0.43)},
-		Series: s, Mean15: mean, Tasks: tasks, LimitMgM3: 5, LimitLabel: "limit for wood dust", LimitAveraging: "8 h",
+		Series: s, Mean15: mean, Tasks: tasks, LimitMgM3: 5, LimitLabel: words.Literal("limit for wood dust"), LimitAveraging: "8 h",
 	}
 }
 

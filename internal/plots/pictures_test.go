@@ -124,7 +124,7 @@ func svgOf(t *testing.T, p picture) []byte {
 // PNG and PDF of the usual pictures and of long Unicode names.
 func TestOtherFormatsAreTheSameTwice(t *testing.T) {
 	long := madeUpShift(1, 4*time.Second)
-	long.Title = longName
+	long.Title = words.Literal(longName)
 	for _, format := range []Format{PNG, PDF} {
 		for _, d := range []TraceData{madeUpShift(1, 4*time.Second), long} {
 			var first, second bytes.Buffer

@@ -9,6 +9,7 @@ import (
 
 	"dustlog/internal/dust"
 	"dustlog/internal/exposure"
+	"dustlog/internal/words"
 )
 
 // MeanPoint is one value of a rolling mean, drawn at the time given.
@@ -17,14 +18,14 @@ type MeanPoint = exposure.MeanPoint
 // TraceData is what a picture of one sensor over one shift shows. Only Series
 // is needed. Without Shift.Start and Shift.End the picture spans the series.
 type TraceData struct {
-	Title          string // says what is seen; one is made up if empty
+	Title          words.Text // says what is seen; one is made up if empty
 	Shift          exposure.ShiftResult
 	Series         *dust.Series
 	Mean15         []MeanPoint // as exposure.Mean15Curve gives it
 	Tasks          []dust.Task
-	LimitMgM3      float64 // 0 for none
-	LimitLabel     string  // what the limit is, as in "wood dust limit"
-	LimitAveraging string  // what it is a mean over, as in "8 h"
+	LimitMgM3      float64    // 0 for none
+	LimitLabel     words.Text // what the limit is, as in "wood dust limit"
+	LimitAveraging string     // what it is a mean over, as in "8 h"
 }
 
 // ShiftTrace draws the readings of one sensor over one shift as a line, gaps

@@ -14,8 +14,8 @@ import (
 
 // title is the caller's, or says what, where and when.
 func (t *trace) title() words.Text {
-	if t.Title != "" {
-		return words.Literal(t.Title)
+	if !t.Title.IsZero() {
+		return t.Title
 	}
 	when := words.Of("%s", words.Day(t.Shift.Date))
 	if t.Shift.Date == "" {
@@ -48,12 +48,12 @@ func quantity(c dust.Channel, unit string) words.Text {
 
 // limitText names the limit with its value and averaging time.
 func (t *trace) limitText() words.Text {
-	text := clean(t.LimitLabel)
-	named := words.Of("%s %s mg/m³", text, number(t.LimitMgM3))
+	said := t.LimitLabel.String()
+	named := words.Of("%s %s mg/m³", t.LimitLabel, number(t.LimitMgM3))
 	switch {
-	case strings.Contains(text, "mg/m") || strings.Contains(text, "µg/m"):
-		return words.Literal(text) // says its value, and then all the rest
-	case text == "":
+	case strings.Contains(said, "mg/m") || strings.Contains(said, "µg/m"):
+		return t.LimitLabel // says its value, and then all the rest
+	case said == "":
 		named = words.Of("limit %s mg/m³", number(t.LimitMgM3))
 	}
 	switch a := clean(t.LimitAveraging); a {

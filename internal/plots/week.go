@@ -24,7 +24,7 @@ type WeekData struct {
 	From, To       time.Time // midnights of the options' zone
 	Means          []exposure.MeanPoint
 	LimitMgM3      float64 // 0 for none
-	LimitLabel     string
+	LimitLabel     words.Text
 	LimitAveraging string
 }
 
@@ -338,7 +338,7 @@ func CSVWeek(w io.Writer, d WeekData, o Options) error {
 		rows = append(rows, []string{"mean_15min", m.At.Add(-quarter).In(o.Zone).Format(csvTime), m.At.In(o.Zone).Format(csvTime), exact(&m.MgM3), "mg/m³", d.Sensor.Name})
 	}
 	if d.LimitMgM3 > 0 {
-		rows = append(rows, []string{"limit", "", "", exact(&d.LimitMgM3), "mg/m³", d.LimitLabel})
+		rows = append(rows, []string{"limit", "", "", exact(&d.LimitMgM3), "mg/m³", d.LimitLabel.String()})
 	}
 	return table(w, rows)
 }

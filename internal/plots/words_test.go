@@ -29,7 +29,7 @@ func textOf(t *testing.T, d TraceData, o Options) string {
 // A limit far above the readings must not press them flat: it is named at the
 // upper edge. One in reach is drawn as a line.
 func TestLimitInReachOrNamedAbove(t *testing.T) {
-	d := TraceData{Series: seriesOf(dust.PM25, time.Second, 20, 80, 40), LimitMgM3: 5, LimitLabel: "limit", LimitAveraging: "8 h"}
+	d := TraceData{Series: seriesOf(dust.PM25, time.Second, 20, 80, 40), LimitMgM3: 5, LimitLabel: words.Literal("limit"), LimitAveraging: "8 h"}
 	far := textOf(t, d, Options{})
 	require.Contains(t, far, "↑ limit 5 mg/m³ (mean over 8 h) is above this plot")
 	o, err := Options{}.complete()
@@ -51,10 +51,10 @@ func TestLimitInReachOrNamedAbove(t *testing.T) {
 
 // A label that already says its value is not given another.
 func TestLimitLabelWithItsOwnValue(t *testing.T) {
-	d := TraceData{Series: seriesOf(dust.PM25, time.Second, 20, 80), LimitMgM3: 0.1, LimitLabel: "body 0.1 mg/m3 respirable, 8-h TWA (id)", LimitAveraging: "8 h"}
+	d := TraceData{Series: seriesOf(dust.PM25, time.Second, 20, 80), LimitMgM3: 0.1, LimitLabel: words.Literal("body 0.1 mg/m3 respirable, 8-h TWA (id)"), LimitAveraging: "8 h"}
 	require.Contains(t, textOf(t, d, Options{}), "body 0.1 mg/m3 respirable, 8-h TWA (id)")
 	require.NotContains(t, textOf(t, d, Options{}), "(mean over")
-	d.LimitLabel, d.LimitAveraging = "guideline", "annual"
+	d.LimitLabel, d.LimitAveraging = words.Literal("guideline"), "annual"
 	require.Contains(t, textOf(t, d, Options{}), "guideline 0.1 mg/m³ (annual mean)")
 }
 

@@ -66,7 +66,7 @@ func wholeReport(t *testing.T) Input {
 	require.NoError(t, err)
 	require.NotEmpty(t, cleared.Setups)
 	cmp := compare.Result{Before: "old", After: "new", UnitOfReplication: "session", NBefore: 1, NAfter: 1, Confidence: 0.95, MeanKind: compare.GeometricMean, Unit: "µg/m³",
-		Metric: "pm2_5", Sensor: "bench", GMBefore: of(210), GMAfter: of(88), Ratio: of(0.42), CILow: of(0.3), CIHigh: of(0.6), PValue: of(0.01), PermutationP: of(0.02), Method: words.Literal("the method"), Verdict: compare.ReducedEnough, Background: compare.Background{Kind: words.Literal("constant")},
+		Metric: "pm2_5", Sensor: "bench", GMBefore: of(210), GMAfter: of(88), Ratio: of(0.42), CILow: of(0.3), CIHigh: of(0.6), PValue: of(0.01), PermutationP: of(0.02), Method: words.Literal("method M"), Verdict: compare.ReducedEnough, Background: compare.Background{Kind: words.Literal("constant")},
 		Sessions: []compare.Session{{Date: "2026-03-02", Setup: "old", Start: monday, End: hour(4), Adjusted: of(210), Runs: 2}, {Date: "2026-03-03", Setup: "new", Start: hour(24), End: hour(28), Adjusted: of(88), Runs: 2}},
 		Bins:     []compare.Effect{{Metric: "pm1_ug_m3", Label: words.Literal("PM1"), Unit: "µg/m³", Before: of(100), After: of(50), Ratio: of(0.5)}}}
 	fall := study.ClearedFall{Decay: cleared.Decays[0], Back: of(24)}
@@ -161,7 +161,7 @@ func TestExplainNamesWhatIsAlike(t *testing.T) {
 	e, err := Explain(all, "compare/ratio")
 	require.NoError(t, err)
 	require.InDelta(t, 0.42, *e.Value, 1e-9)
-	require.Equal(t, "the method", e.Source)
+	require.Equal(t, "method M", e.Source)
 	_, err = Explain(all, "compare/ratios")
 	require.ErrorIs(t, err, ErrNoResult)
 	require.ErrorContains(t, err, "compare/before")

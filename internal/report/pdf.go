@@ -128,7 +128,7 @@ func (p *paper) frontPage() {
 	p.para(p.Words.Say("These answers come from low-cost optical sensors. They show change, and they can warn. They cannot clear an inhalable-dust limit, and nothing here replaces local codes, licensed practice or a hygienist’s filter sample."))
 	p.list(p.says(p.Cautions[:2]))
 	if p.Words.Tag() != "en" {
-		p.small(p.Words.Say("What is quoted from a source (limits, protection factors, sensors), what was noted with a calibration, and the IDs of results are in English."))
+		p.small(p.Words.Say("What is quoted from a source (limits, protection factors, sensors), what was recorded (events, calibrations), and the IDs of results are in English."))
 	}
 	p.subheading(p.Words.Say("What to do next"))
 	p.list(p.says(p.Next))

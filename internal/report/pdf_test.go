@@ -50,7 +50,7 @@ func withTrace(t *testing.T) report.Input {
 	for i := range 600 {
 		require.NoError(t, s.Append(t0.Add(time.Duration(i)*time.Second), 100+float64(i%50), 0))
 	}
-	in.Traces = []plots.TraceData{{Title: "Shift of 2026-03-02", Shift: in.Exposure.Shifts[0], Series: s, LimitMgM3: 1, LimitLabel: "limit"}}
+	in.Traces = []plots.TraceData{{Title: words.Literal("Shift of 2026-03-02"), Shift: in.Exposure.Shifts[0], Series: s, LimitMgM3: 1, LimitLabel: words.Literal("limit")}}
 	first := in.Exposure.Shifts[0]
 	for range 120 {
 		first.Position, first.Sensor = dust.Exhaust, "outlet"

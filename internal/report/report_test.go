@@ -134,7 +134,7 @@ func TestAnswersFollowTheResults(t *testing.T) {
 
 func TestAPictureThatCannotBeDrawnIsAnError(t *testing.T) {
 	in := input(t)
-	in.Traces = []plots.TraceData{{Title: "nothing", Series: dust.NewSeries(dust.Sensor{Name: "bench"}, dust.PM25)}}
+	in.Traces = []plots.TraceData{{Title: words.Literal("nothing"), Series: dust.NewSeries(dust.Sensor{Name: "bench"}, dust.PM25)}}
 	require.ErrorIs(t, report.WriteHTML(&bytes.Buffer{}, in), dust.ErrNoReadings)
 }
 

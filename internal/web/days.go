@@ -197,9 +197,9 @@ func (s *Server) drawDay(w http.ResponseWriter, r *http.Request) {
 
 // traceData is a shift for the picture; where nobody breathes without a limit.
 func (s *Server) traceData(t study.Trace) plots.TraceData {
-	d := plots.TraceData{Title: t.Shift.Sensor, Shift: t.Shift, Series: t.Series, Mean15: t.Mean15, Tasks: t.Tasks}
+	d := plots.TraceData{Title: words.Literal(t.Shift.Sensor), Shift: t.Shift, Series: t.Series, Mean15: t.Mean15, Tasks: t.Tasks}
 	if limit := s.o.Settings.Limit; t.Shift.ShareOfLimit != nil {
-		d.LimitMgM3, d.LimitLabel, d.LimitAveraging = limit.MgM3, "limit "+limit.ID, string(limit.Averaging)
+		d.LimitMgM3, d.LimitLabel, d.LimitAveraging = limit.MgM3, words.Of("limit %s", limit.ID), string(limit.Averaging)
 	}
 	return d
 }

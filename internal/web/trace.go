@@ -15,6 +15,7 @@ import (
 	"dustlog/internal/exposure"
 	"dustlog/internal/plots"
 	"dustlog/internal/study"
+	"dustlog/internal/words"
 )
 
 // traceHours are the stretches of time on offer.
@@ -168,10 +169,10 @@ func (s *Server) paintTrace(ctx context.Context, st *study.Study, sensor dust.Se
 	}
 	limit := s.o.Settings.Limit
 	d := plots.TraceData{
-		Title:  fmt.Sprintf("%s, last %d h", sensor.Name, q.hours),
+		Title:  words.Of("%s, last %d h", sensor.Name, q.hours),
 		Shift:  exposure.ShiftResult{Start: from, End: to},
 		Series: series, Mean15: exposure.Mean15Curve(series, before, to), Tasks: tasks,
-		LimitLabel: "limit " + limit.ID, LimitAveraging: string(limit.Averaging),
+		LimitLabel: words.Of("limit %s", limit.ID), LimitAveraging: string(limit.Averaging),
 	}
 	if sensor.Position == dust.BreathingZone || sensor.Position == dust.Room {
 		d.LimitMgM3 = limit.MgM3 // a filter or the outdoors has no limit

@@ -1,0 +1,38 @@
+package report
+
+import (
+	"bytes"
+	stdhtml "html"
+	"regexp"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"dustlog/internal/words"
+)
+
+var (
+	tags = regexp.MustCompile(`(?s)<style.*?</style>|<script.*?</script>|<small class="id">.*?</small>|<[^>]*>`)
+	// Words that no German sentence has, and a decimal point before a unit.
+	englishWords = regexp.MustCompile(`\b(the|of|and|with|from|is|are|at|for|no|not|session|sessions|shift|before|after|reading|readings|or)\b|[0-9]\.[0-9]+ ?(µg|mg|h\b|%|Pa\b|m/s)`)
+	// What is quoted from a source, recorded, or written by people stays as it is.
+	quoted = regexp.MustCompile(`NIOSH|HSE|HSG53|ACGIH|claimed; in the lab|mask, |Carcinogenicity|Quantifying|shop\.|wrong filter|air-purifying`)
+)
+
+// A whole German report has nothing left in English but what it says is quoted.
+func TestAWholeReportInGerman(t *testing.T) {
+	in := wholeReport(t)
+	var err error
+	in.Words, err = words.In("de")
+	require.NoError(t, err)
+	var page bytes.Buffer
+	require.NoError(t, WriteHTML(&page, in))
+	lines := tags.Split(page.String(), -1)
+	require.Greater(t, len(lines), 500)
+	for _, line := range lines {
+		if line = strings.TrimSpace(stdhtml.UnescapeString(line)); !quoted.MatchString(line) {
+			require.Empty(t, englishWords.FindString(line), line)
+		}
+	}
+}
