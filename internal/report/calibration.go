@@ -70,7 +70,7 @@ func filled(list ...string) (out []string) {
 }
 
 func holdsFor(c dust.Calibration) words.Text {
-	text := strings.Join(filled(metricLabel(c.Metric), c.Fraction, c.Material, c.Task, c.Season), ", ")
+	text := strings.Join(filled(metricLabel(c.Metric).String(), c.Fraction, c.Material, c.Task, c.Season), ", ")
 	if c.Note != "" {
 		return words.Of("%s; note: %s", text, c.Note)
 	}

@@ -81,11 +81,11 @@ func checks(in Input) []words.Text {
 }
 
 // metricLabel is a metric's name for people.
-func metricLabel(metric string) string {
+func metricLabel(metric string) words.Text {
 	if c, err := dust.ParseMetric(metric); err == nil {
-		return c.Label()
+		return exposure.ChannelText(c)
 	}
-	return metric
+	return words.Literal(metric)
 }
 
 func capital(s string) string {
