@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // Input is what Compare works on: readings of one sensor and the diary.
@@ -31,7 +32,7 @@ type Input struct {
 	// DriftU is the standard uncertainty, in ln units, that the sensor's drift adds
 	// to the ratio, and DriftDF its degrees of freedom; 0: DefaultDriftDF.
 	DriftU, DriftDF float64
-	DriftSource     string // where it is known from, in words
+	DriftSource     words.Text // where it is known from, in words
 	// Notes are the diary's remarks.
 	Notes []Note
 	// Collector is what was read off the dust collector, by setup; nil: not asked for.

@@ -145,9 +145,9 @@ type Uncertainty struct {
 	Background float64  `json:"background_ln"` // shared by all runs
 	Drift      float64  `json:"drift_ln"`      // of the sensor
 	// DriftSource says where the drift is known from; "" if it was not given.
-	DriftSource string   `json:"drift_source"`
-	Total       *float64 `json:"total_ln"`
-	DF          *float64 `json:"degrees_of_freedom"`
+	DriftSource words.Text `json:"drift_source"`
+	Total       *float64   `json:"total_ln"`
+	DF          *float64   `json:"degrees_of_freedom"`
 }
 
 // Session is one unbroken spell of work under one setup on one day: the unit

@@ -282,7 +282,7 @@ func methodText(st *study, a analysis) words.Text {
 	u := st.drift().u
 	drift := percent(100 * math.Expm1(u))
 	switch {
-	case u > 0 && st.in.DriftSource != "":
+	case u > 0 && !st.in.DriftSource.IsZero():
 		parts = append(parts, words.Of("a drift of %s %% widens the interval (%s)", drift, st.in.DriftSource))
 	case u > 0:
 		parts = append(parts, words.Of("a drift of %s %% widens the interval", drift))

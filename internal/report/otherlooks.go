@@ -60,7 +60,7 @@ func outcomes(r compare.Result) grid {
 // conditions are what was alike and what was not.
 func conditions(r compare.Result) grid {
 	g := grid{Caption: words.Of("What it was like under each setup"), Columns: []gridColumn{texts(words.Of("setup"), 1.6), {Head: r.UnitsText(), Width: 0.8, Right: true}, {Head: words.Of("minutes of work each"), Width: 1, Right: true}, texts(words.Of("woods, minutes"), 2),
-		{Head: words.Of("humidity %%"), Width: 0.9, Right: true}, {Head: words.Of("temperature °C"), Width: 1, Right: true}, {Head: words.Of("background %s", r.Unit), Width: 1.1, Right: true}, texts(words.Of("remarks in the diary"), 2.5)}}
+		{Head: words.Of("humidity %%"), Width: 0.9, Right: true}, {Head: words.Of("temperature °C (°F)"), Width: 1, Right: true}, {Head: words.Of("background %s", r.Unit), Width: 1.1, Right: true}, texts(words.Of("remarks in the diary"), 2.5)}}
 	for _, c := range r.Conditions {
 		var woods []words.Text
 		var notes []string
@@ -74,7 +74,15 @@ func conditions(r compare.Result) grid {
 		for _, n := range c.Notes {
 			notes = append(notes, n.Text)
 		}
-		g.Rows = append(g.Rows, gridRow{"", []any{c.Setup, fmt.Sprint(c.Sessions), num("%.0f", c.MinutesPerSession), words.Join(", ", woods...), num("%.0f", c.Humidity), num("%.0f", c.Temperature), num("%.1f", c.Background), strings.Join(notes, "; ")}})
+		g.Rows = append(g.Rows, gridRow{"", []any{c.Setup, fmt.Sprint(c.Sessions), num("%.0f", c.MinutesPerSession), words.Join(", ", woods...), num("%.0f", c.Humidity), celsius(c.Temperature), num("%.1f", c.Background), strings.Join(notes, "; ")}})
 	}
 	return g
+}
+
+// celsius is a temperature in both systems.
+func celsius(t *float64) words.Number {
+	if t == nil {
+		return num("", nil)
+	}
+	return words.Number(fmt.Sprintf("%.0f (%.0f)", *t, *t*9/5+32))
 }

@@ -9,6 +9,7 @@ import (
 	"dustlog/internal/calibrate"
 	"dustlog/internal/compare"
 	"dustlog/internal/dust"
+	"dustlog/internal/words"
 )
 
 // Question is a before/after question.
@@ -132,7 +133,7 @@ func (s *Study) recordedDrift(in *compare.Input, sensor dust.Sensor) error {
 		return err
 	}
 	in.DriftU, in.DriftDF = d.U, d.DF
-	in.DriftSource = fmt.Sprintf("from calibrations %d and %d: %s and %s side by side before and after", ids[0], ids[1], d.Reference, d.Sensor)
+	in.DriftSource = words.Of("from calibrations %d and %d: %s and %s side by side before and after", ids[0], ids[1], d.Reference, d.Sensor)
 	return nil
 }
 

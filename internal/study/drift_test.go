@@ -52,8 +52,8 @@ func TestDriftOnRecordWidensAComparison(t *testing.T) {
 	u := math.Sqrt(math.Pow(math.Log(1.3), 2)/3 + 2*0.01*0.01)
 	require.InDelta(t, u, drifted.Uncertainty.Drift, 1e-12)
 	require.InDelta(t, math.Hypot(*plain.Uncertainty.Total, u), *drifted.Uncertainty.Total, 1e-12)
-	require.Contains(t, drifted.Uncertainty.DriftSource, "calibrations 4 and 9")
-	require.Contains(t, drifted.Method.String(), drifted.Uncertainty.DriftSource)
+	require.Contains(t, drifted.Uncertainty.DriftSource.String(), "calibrations 4 and 9")
+	require.Contains(t, drifted.Method.String(), drifted.Uncertainty.DriftSource.String())
 
 	ask.DriftU, ask.DriftDF = 0.05, 5
 	given, err := s.Compare(t.Context(), ask)
