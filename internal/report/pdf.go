@@ -96,11 +96,21 @@ func (p *paper) cells(cells ...any) []string {
 // lay lays everything out. contents is what a layout before has found.
 func (p *paper) lay(contents []contentsLine) error {
 	title := p.Words.Say("Fine-dust report: %s", p.Shop)
-	p.sheet = newSheet(title, p.Generated, p.Words.Say("%s · made by dustlog %s on %s", title, p.Version, p.stamp(p.Generated)), p.Words)
-	p.frontPage()
+	footer := p.Words.Say("%s · made by dustlog %s on %s", title, p.Version, p.stamp(p.Generated))
+	// Answers and what to do next stand on one page, if need be in smaller letters.
+	for size := bodySize; ; size -= 0.5 {
+		p.sheet = newSheet(title, p.Generated, footer, p.Words)
+		p.frontPage(size)
+		if p.pdf.PageNo() == 1 || size <= smallSize {
+			break
+		}
+	}
 	p.pdf.AddPage()
 	p.contents(contents)
 	p.tracing()
+	if p.Words.Tag() != "en" {
+		p.small(p.Words.Say("What is quoted from a source (limits, protection factors, sensors), what was recorded (events, calibrations), and the IDs of results are in English."))
+	}
 	shared := func(s part) func() error { return func() error { return p.part(s) } }
 	for _, set := range []func() error{p.evidence, p.comparison, p.otherLooks, p.shifts, shared(p.Uncertainty), shared(p.Clearance), shared(p.Collector), p.respirator,
 		shared(p.LimitStatus), shared(p.Calibration), p.words, p.data, p.method, p.check, p.appendix} {
@@ -111,14 +121,16 @@ func (p *paper) lay(contents []contentsLine) error {
 	return p.pdf.Error()
 }
 
-func (p *paper) frontPage() {
+func (p *paper) frontPage(size float64) {
+	p.body = size
+	defer func() { p.body = bodySize }()
 	p.small(p.Words.Say("Fine-dust report"))
 	p.font("serif", "B", 24, inkColour)
 	p.put(margin, p.lines(p.Shop, textWidth), 24, textWidth, "L")
 	p.small(p.Words.Say("%s to %s · times in %s", p.date(p.From), p.date(p.To), p.Zone.String()))
 	if p.Invented {
-		p.font("sans", "B", bodySize, toneColour["no"])
-		p.put(margin, p.lines(p.Words.Say("Invented data.")+" "+p.Words.Say("This shop, its people and its dust do not exist. The numbers were made to show how the report works."), textWidth), bodySize, textWidth, "L")
+		p.font("sans", "B", p.body, toneColour["no"])
+		p.put(margin, p.lines(p.Words.Say("Invented data.")+" "+p.Words.Say("This shop, its people and its dust do not exist. The numbers were made to show how the report works."), textWidth), p.body, textWidth, "L")
 	}
 	p.gap(3)
 	for _, a := range p.Answers {
@@ -127,9 +139,6 @@ func (p *paper) frontPage() {
 	p.gap(2)
 	p.para(p.Words.Say("These answers come from low-cost optical sensors. They show change, and they can warn. They cannot clear an inhalable-dust limit, and nothing here replaces local codes, licensed practice or a hygienist’s filter sample."))
 	p.list(p.says(p.Cautions[:2]))
-	if p.Words.Tag() != "en" {
-		p.small(p.Words.Say("What is quoted from a source (limits, protection factors, sensors), what was recorded (events, calibrations), and the IDs of results are in English."))
-	}
 	p.subheading(p.Words.Say("What to do next"))
 	p.list(p.says(p.Next))
 }
@@ -188,8 +197,8 @@ func (p *paper) answer(a Answer) {
 	p.font("serif", "B", 16, toneColour[a.Tone])
 	p.put(margin, p.lines(toneMark[a.Tone]+"  "+p.say(a.Short), textWidth), 16, textWidth, "L")
 	if !a.Figure.IsZero() {
-		p.font("sans", "B", bodySize, inkColour)
-		p.put(margin, p.lines(p.say(a.Figure), textWidth), bodySize, textWidth, "L")
+		p.font("sans", "B", p.body, inkColour)
+		p.put(margin, p.lines(p.say(a.Figure), textWidth), p.body, textWidth, "L")
 	}
 	p.gap(1)
 	p.para(p.say(a.Why))

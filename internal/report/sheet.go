@@ -36,6 +36,7 @@ var (
 type sheet struct {
 	pdf      *fpdf.Fpdf
 	headings []contentsLine // in the order they came
+	body     float64        // size of letters in paragraphs and lists
 }
 
 // contentsLine is a line of the contents.
@@ -59,7 +60,7 @@ func newSheet(title string, made time.Time, footer string, say *words.Printer) *
 	pdf.AddUTF8FontFromBytes("sans", "B", liberationsansbold.TTF)
 	pdf.AddUTF8FontFromBytes("serif", "B", liberationserifbold.TTF)
 	pdf.AliasNbPages("{pages}")
-	s := &sheet{pdf: pdf}
+	s := &sheet{pdf: pdf, body: bodySize}
 	pdf.SetFooterFunc(func() {
 		s.font("sans", "", smallSize, softColour)
 		pdf.SetXY(margin, 297-13)
@@ -146,7 +147,7 @@ func (s *sheet) subheading(text string) {
 	s.gap(0.5)
 }
 
-func (s *sheet) para(text string) { s.text(text, bodySize, inkColour) }
+func (s *sheet) para(text string) { s.text(text, s.body, inkColour) }
 
 func (s *sheet) small(text string) { s.text(text, smallSize, softColour) }
 
@@ -163,14 +164,14 @@ func (s *sheet) text(text string, size float64, colour [3]int) {
 func (s *sheet) list(items []string) {
 	const indent = 4.0
 	for _, item := range items {
-		s.font("sans", "", bodySize, inkColour)
+		s.font("sans", "", s.body, inkColour)
 		lines := s.lines(item, textWidth-indent)
-		s.room(lineHeight(bodySize) * float64(min(2, len(lines))))
+		s.room(lineHeight(s.body) * float64(min(2, len(lines))))
 		y := s.pdf.GetY()
 		s.pdf.SetXY(margin, y)
-		s.pdf.CellFormat(indent, lineHeight(bodySize), "–", "", 0, "L", false, 0, "")
+		s.pdf.CellFormat(indent, lineHeight(s.body), "–", "", 0, "L", false, 0, "")
 		s.pdf.SetY(y)
-		s.put(margin+indent, lines, bodySize, textWidth-indent, "L")
+		s.put(margin+indent, lines, s.body, textWidth-indent, "L")
 		s.gap(0.6)
 	}
 	s.gap(1)

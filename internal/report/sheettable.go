@@ -42,13 +42,24 @@ const cellPad = 1.3
 // cells would run over several lines, the more the longer they are; if nothing runs
 // over, by the columns' shares. Words that together are too long are broken after all.
 func (s *sheet) widths(columns []column, rows [][]string) []float64 {
-	// IDs stay on one line, unless long sentences would be left with a narrow column.
+	// IDs stay on one line, unless the table is shorter where they do not: long
+	// sentences would be left with a narrow column.
 	const longestID, crowded = 36.0, 0.2 * textWidth
 	widths, left := s.widthsWith(columns, rows, longestID)
 	if left < crowded {
-		widths, _ = s.widthsWith(columns, rows, longestID/2)
+		if wrapped, _ := s.widthsWith(columns, rows, longestID/2); s.heightOf(wrapped, rows) < s.heightOf(widths, rows) {
+			return wrapped
+		}
 	}
 	return widths
+}
+
+// heightOf is what the rows take with these widths.
+func (s *sheet) heightOf(widths []float64, rows [][]string) (height float64) {
+	for _, row := range rows {
+		height += s.rowHeight(widths, row, "")
+	}
+	return height
 }
 
 // widthsWith also tells how much the longest words left over.
