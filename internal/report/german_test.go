@@ -36,3 +36,16 @@ func TestAWholeReportInGerman(t *testing.T) {
 		}
 	}
 }
+
+// However much there is to say, answers and what to do next leave the contents on page 2.
+func TestTheAnswersStandOnOnePage(t *testing.T) {
+	v, err := buildView(wholeReport(t))
+	require.NoError(t, err)
+	for range 9 {
+		v.Next = append(v.Next, words.Of("Ask an occupational hygienist for filter samples in the breathing zone: only they can be held against a limit for inhalable dust."))
+	}
+	p := &paper{view: v}
+	require.NoError(t, p.drawPictures())
+	require.NoError(t, p.lay(nil))
+	require.Equal(t, 2, p.headings[0].page)
+}
