@@ -54,7 +54,7 @@ var settings = slices.Concat([]setting{
 		func(f *file) *string { return f.Shop.Name },
 		func(c *Config) string { return c.Shop.Name },
 		func(c *Config, v string) error { c.Shop.Name = v; return nil }},
-	{"shop.language", "language of reports: \"en\" or \"de\"",
+	{"shop.language", "language of reports and of pictures drawn by plot: \"en\" or \"de\"",
 		func(f *file) *string { return f.Shop.Language },
 		func(c *Config) string { return c.Shop.Language }, setLanguage},
 	{"shop.zone", "time zone of days and shifts, as in the IANA time zone database",
