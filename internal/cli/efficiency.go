@@ -202,8 +202,8 @@ func printLoading(a *app, l *efficiency.Loading) {
 	if l.ChangePer10h != nil {
 		text = fmt.Sprintf("penetration per 10 h of run time: %+.0f %%, 95 %% interval %+.0f to %+.0f %%", *l.ChangePer10h, *l.ChangeLow, *l.ChangeHigh)
 	}
-	if l.Why != "" {
-		text += "; " + l.Why
+	if !l.Why.IsZero() {
+		text += "; " + l.Why.String()
 	}
 	fmt.Fprintln(a.Stdout, wrap(text, 98, "  "))
 }

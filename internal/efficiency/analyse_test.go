@@ -182,7 +182,7 @@ func TestExchangedSensors(t *testing.T) {
 	require.Less(t, *mass.PenetrationLow, 8.0)
 	require.Greater(t, *mass.PenetrationHigh, 8.0)
 	require.InDelta(t, gain, *mass.Gain, 0.15)
-	require.Contains(t, result.Setups[0].Loading.Why, "exchanged")
+	require.Contains(t, result.Setups[0].Loading.Why.String(), "exchanged")
 	for _, w := range result.Warnings {
 		require.NotContains(t, w, "10 % or more")
 	}

@@ -7,6 +7,8 @@ import (
 
 	"gonum.org/v1/gonum/stat"
 	"gonum.org/v1/gonum/stat/distuv"
+
+	"dustlog/internal/words"
 )
 
 // leastLoading is the fewest runs that a trend is fitted to (our choice).
@@ -40,10 +42,10 @@ func (in Input) loading(q quantity, pairs []pair) *Loading {
 	}
 	switch {
 	case len(ln) < leastLoading:
-		l.Why = "a trend takes five runs"
+		l.Why = words.Of("a trend takes five runs")
 		return l
 	case slices.ContainsFunc(pairs, func(p pair) bool { return p.run.Exchanged }):
-		l.Why = "the sensors were exchanged on the way, so their ratio is in the trend: none is fitted"
+		l.Why = words.Of("the sensors were exchanged on the way, so their ratio is in the trend: none is fitted")
 		return l
 	}
 	slope, half, start := trend(hours, ln)
@@ -52,7 +54,7 @@ func (in Input) loading(q quantity, pairs []pair) *Loading {
 	l.ChangePer10h, l.ChangeLow, l.ChangeHigh = change(slope), change(slope-half), change(slope+half)
 	l.AtStart = percent(math.Exp(start))
 	if slope-half < 0 && slope+half > 0 {
-		l.Why = "no change with use is shown"
+		l.Why = words.Of("no change with use is shown")
 	}
 	return l
 }

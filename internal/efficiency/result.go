@@ -1,5 +1,7 @@
 package efficiency
 
+import "dustlog/internal/words"
+
 // Result is what every output renders. Keys are only ever added. A nil number is
 // one that could not be told; Why says why.
 type Result struct {
@@ -94,8 +96,8 @@ type Loading struct {
 	ChangeLow    *float64 `json:"penetration_change_low_percent_per_10_h"`
 	ChangeHigh   *float64 `json:"penetration_change_high_percent_per_10_h"`
 	// AtStart is where the fitted line begins, at no run time.
-	AtStart *float64 `json:"penetration_at_start_percent"`
-	Why     string   `json:"why"`
+	AtStart *float64   `json:"penetration_at_start_percent"`
+	Why     words.Text `json:"why"`
 }
 
 // LoadingRun is one run of it.

@@ -232,7 +232,7 @@ func curvePictures() []picture {
 		return picture{"loading/" + name, func(o Options) (*figure, error) { return drawLoading(r, loadings(r), o), nil }}
 	}
 	few := madeUpLoading()
-	few.Setups[0].Setup, few.Setups[0].Loading.Label, few.Setups[0].Loading.Why = longName, longName, longName
+	few.Setups[0].Setup, few.Setups[0].Loading.Label, few.Setups[0].Loading.Why = longName, longName, words.Literal(longName)
 	few.Setups[0].Loading.Runs, few.Setups[0].Loading.AtStart, few.Setups[0].Loading.ChangePer10h = few.Setups[0].Loading.Runs[:1], nil, nil
 	few.Setups[1].Loading.Runs[0].Penetration, few.Setups[1].Loading.Runs[1].Penetration, few.Setups[1].Loading.Runs[2].Penetration = ptr(0), nil, ptr(1e4)
 

@@ -121,8 +121,8 @@ func (l load) words() words.Text {
 	if finite(l.ChangePer10h) && finite(l.ChangeLow) && finite(l.ChangeHigh) {
 		text = words.Of("%s; changes by %s %% in 10 h (95 %% interval %s to %s)", text, signed(*l.ChangePer10h), signed(*l.ChangeLow), signed(*l.ChangeHigh))
 	}
-	if l.Why != "" {
-		text = words.Of("%s; %s", text, clean(l.Why))
+	if !l.Why.IsZero() {
+		text = words.Join("; ", text, l.Why)
 	}
 	return words.Join("", text, words.Literal("."))
 }
