@@ -104,7 +104,7 @@ func netNote(b Background, kind groundKind, runs int) words.Text {
 	if b.RunsCleared > 0 {
 		parts = append(parts, words.Of("less what the run before left in %d of them", b.RunsCleared))
 	}
-	return joined(", ", parts...)
+	return words.JoinSaid(", ", parts...)
 }
 
 // leftOverWarning says where dust of the run before may still be in a run.

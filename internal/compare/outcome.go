@@ -89,7 +89,7 @@ func (st *study) dosePerTask(q quantity) Outcome {
 	o := st.ratioOutcome(q.metric+"_dose_per_task", q.unit+"·min", words.Of("dose per task, %s", q.label),
 		words.Of("net mean of a run × its minutes, adjusted for tasks, by sessions"), samples)
 	if left > 0 {
-		o.Note = joined("; ", o.Note, words.Plural(left, "%d run not told from the background left out", "%d runs not told from the background left out", left))
+		o.Note = words.JoinSaid("; ", o.Note, words.Plural(left, "%d run not told from the background left out", "%d runs not told from the background left out", left))
 	}
 	return o
 }
@@ -126,7 +126,7 @@ func (st *study) highest15min(q quantity) Outcome {
 		words.Of("highest 15-minute mean of each session with 75 %% measured, by sessions"), samples)
 	if old, new := median(hours[before]), median(hours[after]); math.Max(old/new, new/old) > alikeLength {
 		o.CILow, o.CIHigh, o.PValue = nil, nil, nil
-		o.Note = joined("; ", o.Note, words.Of("sessions of %.1f h before and %.1f h after: a maximum grows with time, so no interval", old, new))
+		o.Note = words.JoinSaid("; ", o.Note, words.Of("sessions of %.1f h before and %.1f h after: a maximum grows with time, so no interval", old, new))
 	}
 	return o
 }
@@ -244,7 +244,7 @@ func (st *study) exhaustToRoom(q quantity) *Outcome {
 	}
 	o := st.ratioOutcome(q.metric+"_exhaust_to_room", "1", words.Of("outlet ÷ here, %s", q.label),
 		words.Of("mean at the outlet over mean here, run by run, adjusted for tasks, by sessions"), samples)
-	o.Note = joined("; ", o.Note, words.Of("two sensors: exchange them for half of the runs, and the mean of the two ln ratios is free of their gains"))
+	o.Note = words.JoinSaid("; ", o.Note, words.Of("two sensors: exchange them for half of the runs, and the mean of the two ln ratios is free of their gains"))
 	return &o
 }
 

@@ -130,7 +130,7 @@ func (st *study) bySize() []Effect {
 func (st *study) effect(q quantity) (row Effect, word Verdict) {
 	a := st.analyse(q, rules{})
 	row = st.row(q, a)
-	row.Note = joined("; ", st.effectNotes(q, a)...)
+	row.Note = words.JoinSaid("; ", st.effectNotes(q, a)...)
 	word, _ = a.word(st.in.SmallestChangePercent/100, st.in.Confidence)
 	return row, word
 }

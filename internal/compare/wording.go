@@ -22,21 +22,7 @@ func (st *study) why(res Result, a analysis, d decision) words.Text {
 }
 
 // sentences joins those that say something.
-func sentences(lines ...words.Text) words.Text { return joined(" ", lines...) }
-
-// joined joins texts that say something with a separator.
-func joined(separator string, texts ...words.Text) words.Text {
-	var said []words.Text
-	for _, t := range texts {
-		if !t.IsZero() {
-			said = append(said, t)
-		}
-	}
-	if len(said) == 1 {
-		return said[0]
-	}
-	return words.Join(separator, said...)
-}
+func sentences(lines ...words.Text) words.Text { return words.JoinSaid(" ", lines...) }
 
 // metricText names what is compared.
 func (st *study) metricText() words.Text { return exposure.ChannelText(st.in.Metric) }
@@ -260,7 +246,7 @@ func percent(p float64) words.Number {
 func methodText(st *study, a analysis) words.Text {
 	level := percent(100 * st.in.Confidence)
 	if st.noDiary {
-		return joined("; ",
+		return words.JoinSaid("; ",
 			words.Of("run value: time-weighted mean of the day's measured time under one setup, for want of a diary"),
 			words.Of("session value: %s of its runs", MeanText(a.meanKind())),
 			words.Of("no interval and no test, for want of a diary"))
@@ -289,7 +275,7 @@ func methodText(st *study, a analysis) words.Text {
 	default:
 		parts = append(parts, words.Of("sensor drift is not included in the interval"))
 	}
-	return joined("; ", parts...)
+	return words.JoinSaid("; ", parts...)
 }
 
 // runStep says what the value of a run is.
@@ -307,7 +293,7 @@ func runStep(st *study, a analysis) words.Text {
 	if r := a.ground.clearance; slowest(r) > 0 {
 		parts = append(parts, words.Of("what the run before left taken out (clearance %.3g and %.3g per hour)", r[before].PerHour, r[after].PerHour))
 	}
-	return joined(", ", parts...)
+	return words.JoinSaid(", ", parts...)
 }
 
 func sessionStep() words.Text {

@@ -62,16 +62,6 @@ func shiftCount(n int) words.Text { return words.Plural(n, "%d shift", "%d shift
 func readingCount(n int) words.Text { return words.Plural(n, "%d reading", "%d readings", n) }
 
 // sentences joins what says something.
-func sentences(parts ...words.Text) words.Text { return joined(" ", parts...) }
-
-func joined(separator string, parts ...words.Text) words.Text {
-	var said []words.Text
-	for _, p := range parts {
-		if !p.IsZero() {
-			said = append(said, p)
-		}
-	}
-	return words.Join(separator, said...)
-}
+func sentences(parts ...words.Text) words.Text { return words.JoinSaid(" ", parts...) }
 
 func finite(p *float64) bool { return p != nil && !math.IsNaN(*p) && !math.IsInf(*p, 0) }

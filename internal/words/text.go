@@ -54,6 +54,20 @@ func Join(separator string, texts ...Text) Text {
 	return t
 }
 
+// JoinSaid is Join without the texts that say nothing.
+func JoinSaid(separator string, texts ...Text) Text {
+	var said []Text
+	for _, t := range texts {
+		if !t.IsZero() {
+			said = append(said, t)
+		}
+	}
+	if len(said) == 1 {
+		return said[0]
+	}
+	return Join(separator, said...)
+}
+
 // Until is the text up to the first mark in it, such as a semicolon.
 func (t Text) Until(mark string) Text { return Text{form: until, key: mark, args: []any{t}} }
 

@@ -49,6 +49,8 @@ func TestEnglishIsWhatFmtPrints(t *testing.T) {
 	require.Equal(t, "0 decays", Plural(0, "%d decay", "%d decays", 0).String())
 	require.Equal(t, "2026-03-02 at 07:05", Of("%s at %s", Date(time.Date(2026, 3, 2, 7, 5, 0, 0, time.UTC)), Clock(time.Date(2026, 3, 2, 7, 5, 0, 0, time.UTC))).String())
 	require.Equal(t, "a; b", Join("; ", Of("a"), Of("b")).String())
+	require.Equal(t, "a; b", JoinSaid("; ", Of("a"), Text{}, Of("b")).String())
+	require.True(t, JoinSaid(", ", Text{}, Text{}).IsZero())
 	require.Equal(t, "a", Join("; ", Of("a"), Of("b")).Until(";").String())
 	require.Empty(t, Text{}.String())
 	require.True(t, Text{}.IsZero())
