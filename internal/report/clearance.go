@@ -118,7 +118,7 @@ func allFalls(in Input) grid {
 			if d.Pooled {
 				counts = words.Of("yes")
 			}
-			why := textOf(d.Why)
+			why := d.Why
 			if d.State == clearance.Measured && why.IsZero() {
 				why = words.Of("background %s", d.BackgroundFrom)
 			}

@@ -107,7 +107,7 @@ func afterComparing(r compare.Result) []words.Text {
 		}
 		out = append(out, text)
 	}
-	if textOf(r.Caution).String() != "" {
+	if !r.Caution.IsZero() {
 		out = append(out, words.Of("If someone is to be convinced, let “%s” and “%s” take turns for some days: one block of each proves little.", r.Before, r.After))
 	}
 	return out

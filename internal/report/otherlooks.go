@@ -43,7 +43,7 @@ func outcomes(r compare.Result) grid {
 	g := grid{Caption: words.Of("Further outcomes, all secondary"), Columns: []gridColumn{texts(words.Of("outcome"), 2.5), texts(words.Of("unit"), 1), numbers(words.Literal(r.Before), "before", 1), numbers(words.Literal(r.After), "after", 1), numbers(words.Of("ratio"), "ratio", 0.8),
 		{Head: words.Of("95 %% interval"), Width: 1.4, Right: true}, {Head: words.Of("p after Holm"), Width: 0.8, Right: true}, texts(words.Of("remark"), 3)}}
 	for _, o := range r.Outcomes {
-		note := textOf(o.Note)
+		note := o.Note
 		if o.Difference != nil {
 			difference := words.Of("difference %.3g (%s to %s)", *o.Difference, sig(o.DifferenceLow), sig(o.DifferenceHigh))
 			if note.IsZero() {

@@ -268,7 +268,7 @@ func (p *paper) comparison() error {
 	}
 	p.table(p.Words.Say("%s, sensor “%s” (%s)", metricLabel(r.Metric), r.Sensor, placeText(r.Position)),
 		[]column{{"", 4, false}, {withID(r.Before, "before"), 3, true}, {withID(r.After, "after"), 3, true}}, rows)
-	p.para(p.say(textOf(r.DesignWhy).Sentence()))
+	p.para(p.say(r.DesignWhy.Sentence()))
 	var bins [][]string
 	for _, b := range r.Bins {
 		bins = append(bins, p.cells(withID(p.Words.Value(b.Label), "compare/size/"+b.Metric), b.Unit, sig(b.Before), sig(b.After), num("%.2f", b.Ratio), interval(num("%.2f", b.CILow), num("%.2f", b.CIHigh)), b.Note))

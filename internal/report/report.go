@@ -58,7 +58,7 @@ func functions(in Input) template.FuncMap {
 		"unit":      func(r compare.Result) words.Text { return r.UnitText() },
 		"mean":      compare.MeanText,
 		"placeof":   placeText,
-		"sentence":  func(x any) words.Text { return textOf(x).Sentence() },
+		"sentence":  words.Text.Sentence,
 		"spaced":    spaced,
 		"metric":    metricLabel,
 		"capital":   func(s any) string { return capital(fmt.Sprint(s)) },

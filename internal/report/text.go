@@ -163,18 +163,10 @@ func thousands(n int64) string {
 }
 
 // sentences gives each remark a capital and a full stop.
-func sentences[T any](remarks []T) []words.Text {
+func sentences(remarks []words.Text) []words.Text {
 	out := make([]words.Text, len(remarks))
 	for i, r := range remarks {
-		out[i] = textOf(r).Sentence()
+		out[i] = r.Sentence()
 	}
 	return out
-}
-
-// textOf is a text, or what is the same in every language.
-func textOf(x any) words.Text {
-	if t, ok := x.(words.Text); ok {
-		return t
-	}
-	return words.Literal(fmt.Sprint(x))
 }
